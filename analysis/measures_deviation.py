@@ -1,0 +1,308 @@
+"""Measures of distance from the line and of how much of it was drawn (MEASURES 3)."""
+
+import numpy as np
+
+from analysis import corners, deviation, distances
+from analysis.alignment import Alignment
+from analysis.measure import Measure
+from analysis.needs import CORRIDOR, DEVIATION, SHAPE
+from analysis.value import Refused
+from analysis.workings import Workings
+
+FAMILY = "Distance from the line"
+COVER = "How much was drawn"
+CURVE = "Whole curves compared"
+CORNER = "Corners"
+END_MM = 10.0
+"""Overshoot is looked for within this distance of the guide's end. [mm]"""
+
+
+def _alignment(w: Workings) -> Alignment:
+    if w.alignment is None:
+        raise Refused("no_guide")
+    return w.alignment
+
+
+def _outward(w: Workings) -> float:
+    guide = _alignment(w).guide
+    return deviation.outward_sign(guide) * deviation.bias_mm(w.profile)
+
+
+def _in_corridor(w: Workings) -> float:
+    width_mm = _alignment(w).guide.half_width_at(w.profile.s_mm)
+    if not _alignment(w).guide.closed:
+        return deviation.in_corridor_share(w.profile, width_mm)
+    width_mm[-1] = width_mm[0]
+    return deviation.in_corridor_share(w.profile, width_mm)
+
+
+def _departure_s(w: Workings) -> float:
+    if w.trace.t_s is None:
+        raise Refused("no_time")
+    return sum((d.end_s or 0.0) - (d.start_s or 0.0) for d in w.departures)
+
+
+def _start_error(w: Workings) -> float:
+    """Distance of the completing attempt's first sample from the start target.
+
+    An attempt begins at the first sample and at every restart that lands within 10 mm
+    (or twice the start target) of the start; the last one completes.
+    """
+    found = _alignment(w)
+    reach_mm = max(END_MM, 2 * (found.guide.start_radius_mm or 0.0))
+    again = [int(at) for at in found.restarts() if abs(found.s_mm[at]) <= reach_mm]
+    first = again[-1] if again else 0
+    return float(np.hypot(*(w.trace.xy_mm[first] - found.guide.first_point_mm)))
+
+
+def _stop_error(w: Workings) -> float:
+    return float(np.hypot(*(w.trace.xy_mm[-1] - _alignment(w).guide.last_point_mm)))
+
+
+def _overshoot(w: Workings) -> float:
+    """Travel past the stop: along its tangent; on a closed guide, along the guide."""
+    found = _alignment(w)
+    length_mm = found.guide.length_mm
+    if found.guide.closed:
+        return max(0.0, float(found.s_mm.max()) - length_mm)
+    near = found.s_mm >= length_mm - END_MM
+    if not near.any():
+        return 0.0
+    past_mm = (w.trace.xy_mm[near] - found.guide.last_point_mm) @ found.guide.segment_tangent[-1]
+    return max(0.0, float(past_mm.max()))
+
+
+def _closure(w: Workings) -> float:
+    if w.completion < deviation.LAP_COMPLETION:
+        raise Refused("too_little_traced")
+    return float(np.hypot(*(w.trace.xy_mm[-1] - w.trace.xy_mm[0])))
+
+
+def _area(w: Workings) -> float:
+    guide = _alignment(w).guide
+    if not guide.closed:
+        return distances.area_open_mm2(guide, w.trace.xy_mm)
+    deviation.outward_sign(guide)
+    return distances.area_closed_mm2(guide, w.first_lap_mm)
+
+
+def _corner_miss(w: Workings) -> float:
+    misses = corners.corner_misses_mm(_alignment(w), w.trace.xy_mm)
+    return float(np.mean([miss for _, miss in misses]))
+
+
+def _corner_radius(w: Workings) -> float:
+    misses = corners.corner_misses_mm(_alignment(w), w.trace.xy_mm)
+    return float(np.mean([corners.fillet_radius_mm(corner, miss) for corner, miss in misses]))
+
+
+def _time_weighted(w: Workings) -> float:
+    return deviation.mean_abs_time_mm(w.trace, _alignment(w).d_mm)
+
+
+def _mm(id_: str, label: str, meaning: str, function, **more) -> Measure:  # type: ignore[no-untyped-def]
+    fields = {"family": FAMILY, "needs": DEVIATION, "better": "low", "source": "MEASURES 3"}
+    return Measure(
+        id=id_, label=label, unit="mm", meaning=meaning, function=function, **{**fields, **more}
+    )
+
+
+DEVIATION_MEASURES: tuple[Measure, ...] = (
+    _mm(
+        "deviation_mean_abs",
+        "Mean distance from the line",
+        "Mean distance from the guide over its covered length, each millimetre counted once.",
+        lambda w: deviation.mean_abs_mm(w.profile),
+    ),
+    _mm(
+        "deviation_rms",
+        "Root mean square distance",
+        "Root mean square distance from the guide over its covered length.",
+        lambda w: deviation.rms_mm(w.profile),
+    ),
+    _mm(
+        "deviation_bias",
+        "Left or right of travel",
+        "Mean signed distance from the guide; positive to the left of travel.",
+        lambda w: deviation.bias_mm(w.profile),
+        better="near",
+        near=0.0,
+    ),
+    _mm(
+        "deviation_bias_outward",
+        "Outside or inside the shape",
+        "Mean signed distance from a closed guide; positive outside.",
+        _outward,
+        better="near",
+        near=0.0,
+        needs=DEVIATION | {"closed"},
+    ),
+    _mm(
+        "deviation_p95",
+        "Distance not exceeded on 95 % of the line",
+        "95th percentile, by length of guide, of the distance from it.",
+        lambda w: deviation.p95_mm(w.profile),
+    ),
+    _mm(
+        "deviation_max",
+        "Largest distance from the line",
+        "Largest distance from the guide of any sample with the pen down.",
+        lambda w: float(np.abs(_alignment(w).d_mm).max()),
+    ),
+    _mm(
+        "deviation_mean_abs_time",
+        "Mean distance over time",
+        "Mean distance from the guide over pen-down time; a pause counts for as long as it lasts.",
+        _time_weighted,
+        needs=DEVIATION | {"time", "steps", "clock"},
+    ),
+    Measure(
+        id="in_corridor_share",
+        label="Share of the line inside the corridor",
+        unit="1",
+        family=FAMILY,
+        meaning="Share of the guide's whole length whose first passage is inside the corridor; "
+        "what was skipped counts as outside.",
+        source="MEASURES 3",
+        function=_in_corridor,
+        needs=CORRIDOR,
+        better="high",
+        decimals=2,
+    ),
+    Measure(
+        id="departure_count",
+        label="Times outside the corridor",
+        unit="1",
+        family=FAMILY,
+        meaning="Stretches outside the corridor, with hysteresis; shorter than 1 mm and 50 ms "
+        "is ignored.",
+        source="MEASURES 3",
+        function=lambda w: float(len(w.departures)),
+        needs=CORRIDOR,
+        better="low",
+        decimals=0,
+    ),
+    _mm(
+        "departure_length",
+        "Length drawn outside the corridor",
+        "Length of trace outside the corridor, summed.",
+        lambda w: float(sum(d.length_mm for d in w.departures)),
+        needs=CORRIDOR,
+    ),
+    Measure(
+        id="departure_duration",
+        label="Time outside the corridor",
+        unit="s",
+        family=FAMILY,
+        meaning="Time outside the corridor, summed.",
+        source="MEASURES 3",
+        function=_departure_s,
+        needs=CORRIDOR | {"time", "clock"},
+        better="low",
+        decimals=2,
+    ),
+    _mm(
+        "departure_max",
+        "Farthest beyond the corridor's edge",
+        "Largest distance beyond the edge of the corridor.",
+        lambda w: max((d.beyond_mm for d in w.departures), default=0.0),
+        needs=CORRIDOR,
+    ),
+    Measure(
+        id="completion",
+        label="Share of the line drawn",
+        unit="1",
+        family=COVER,
+        meaning="Covered share of the guide, laps counted once.",
+        source="MEASURES 2",
+        function=lambda w: w.completion,
+        needs=SHAPE,
+        better="high",
+        decimals=2,
+    ),
+    _mm(
+        "start_error",
+        "Distance from the start target",
+        "Distance of the completing attempt's first sample from the start target's centre.",
+        _start_error,
+        family=COVER,
+        needs=SHAPE | {"asked_way"},
+    ),
+    _mm(
+        "stop_error",
+        "Distance from the stop target",
+        "Distance of the last sample from the stop target's centre.",
+        _stop_error,
+        family=COVER,
+        needs=SHAPE | {"asked_way"},
+    ),
+    _mm(
+        "overshoot",
+        "Travel past the stop",
+        "Travel past the stop target along its tangent; along the guide if it is closed.",
+        _overshoot,
+        family=COVER,
+        needs=SHAPE | {"asked_way"},
+    ),
+    _mm(
+        "closure_error",
+        "Gap where the shape should close",
+        "Distance from first to last sample of a closed guide.",
+        _closure,
+        family=COVER,
+        needs=DEVIATION | {"closed"},
+    ),
+    Measure(
+        id="area_between",
+        label="Area between trace and line",
+        unit="mm2",
+        family=CURVE,
+        meaning="Area enclosed between guide and trace; for a closed guide the symmetric "
+        "difference with the first full lap.",
+        source="MEASURES 3",
+        function=_area,
+        needs=DEVIATION | {"one_part"},
+        better="low",
+        decimals=0,
+    ),
+    _mm(
+        "hausdorff_distance",
+        "Hausdorff distance",
+        "Largest distance from any point of either curve to the other.",
+        lambda w: distances.hausdorff_mm(_alignment(w).guide, w.strokes_mm),
+        family=CURVE,
+        source="MEASURES 3; Hausdorff",
+    ),
+    _mm(
+        "frechet_distance",
+        "Fréchet distance",
+        "Discrete Fréchet distance, both curves resampled to 1 mm: aware of the order of drawing.",
+        lambda w: distances.frechet_mm(_alignment(w).guide, w.trace.xy_mm),
+        family=CURVE,
+        source="MEASURES 3; Eiter & Mannila 1994",
+    ),
+    _mm(
+        "dtw_mean_distance",
+        "Mean warped distance",
+        "Dynamic time warping cost over the number of cells of its path, symmetric step.",
+        lambda w: distances.dtw_mean_mm(_alignment(w).guide, w.trace.xy_mm),
+        family=CURVE,
+        source="MEASURES 3; Sakoe & Chiba 1978",
+    ),
+    _mm(
+        "corner_miss",
+        "Distance from the corners",
+        "Least distance of the trace from each corner of at least 30°, averaged.",
+        _corner_miss,
+        family=CORNER,
+        needs=DEVIATION | {"corner"},
+    ),
+    _mm(
+        "corner_radius",
+        "Roundness of the corners",
+        "Radius of the fillet that misses each corner by as much, averaged.",
+        _corner_radius,
+        family=CORNER,
+        needs=DEVIATION | {"corner"},
+    ),
+)

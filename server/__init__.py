@@ -1,0 +1,1 @@
+"""Everything of Linnet that touches the world: storage, rights, routes, pictures, commands."""

@@ -1,0 +1,135 @@
+"""The ``linnet`` command. Each subcommand loads only what it needs: scoring starts in a second."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from server.cli_forms import Form
+
+app = typer.Typer(
+    name="linnet",
+    no_args_is_help=True,
+    add_completion=False,
+    # A traceback with local variables could show a child's data.
+    pretty_exceptions_enable=False,
+    help="Measures a child's line against a guide path.",
+)
+
+
+AsJson = Annotated[bool, typer.Option("--json", help="One JSON object a line.")]
+AsCsv = Annotated[bool, typer.Option("--csv", help="RFC 4180 table with a header.")]
+AsText = Annotated[bool, typer.Option("--text", help="Plain words (the default).")]
+Database = Annotated[
+    str | None,
+    typer.Option("--database", metavar="FILE", help="Database file; see LINNET_DATABASE."),
+]
+
+
+def _form(*, as_json: bool, as_csv: bool, as_text: bool) -> Form:
+    given = {Form.json: as_json, Form.csv: as_csv, Form.text: as_text}
+    chosen = [form for form, is_given in given.items() if is_given]
+    if len(chosen) > 1:
+        raise typer.BadParameter("give one of --json, --csv and --text, not several")
+    return chosen[0] if chosen else Form.text
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        from importlib.metadata import version
+
+        typer.echo(f"linnet {version('linnet')}")
+        raise typer.Exit
+
+
+@app.callback()
+def linnet(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version.")
+    ] = False,
+) -> None:
+    """Measure a child's line against a guide path. Linnet measures; a practitioner judges."""
+
+
+@app.command()
+def score(
+    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Trial documents.")],
+    as_json: AsJson = False,
+    as_csv: AsCsv = False,
+    as_text: AsText = False,
+    guide: Annotated[
+        Path | None,
+        typer.Option("--guide", metavar="FILE", help="Measure against this guide instead."),
+    ] = None,
+) -> None:
+    """Score trial documents without a server; results in the order of the files.
+
+    A file that cannot be read is named on the error output; the others are still scored and
+    the command ends with 1.
+    """
+    form = _form(as_json=as_json, as_csv=as_csv, as_text=as_text)
+    from server.cli_score import score_files
+
+    raise typer.Exit(score_files(files, form=form, guide_file=guide))
+
+
+@app.command()
+def measures(as_json: AsJson = False, as_csv: AsCsv = False, as_text: AsText = False) -> None:
+    """List every measure: id, unit, column, meaning and source."""
+    form = _form(as_json=as_json, as_csv=as_csv, as_text=as_text)
+    from server.cli_measures import list_measures
+
+    list_measures(form)
+
+
+@app.command()
+def demo(
+    port: Annotated[
+        int, typer.Option("--port", min=0, max=65535, help="Port on 127.0.0.1; 0 takes a free one.")
+    ] = 8421,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="First print one line of JSON with links and sign-ins.")
+    ] = False,
+    database: Annotated[
+        Path | None,
+        typer.Option(
+            "--database",
+            metavar="FILE",
+            help="Keep the database in this file; if it exists it is opened as it is.",
+        ),
+    ] = None,
+) -> None:
+    """Serve the invented harbour town of Brackwater, in a throw-away database."""
+    from server.cli_serve import serve_demo
+
+    raise typer.Exit(serve_demo(port=port, as_json=as_json, database=database))
+
+
+@app.command()
+def serve(
+    database: Database = None,
+    port: Annotated[
+        int | None, typer.Option("--port", min=0, max=65535, help="Port; see LINNET_PORT.")
+    ] = None,
+    tls_cert: Annotated[
+        Path | None,
+        typer.Option("--tls-cert", exists=True, dir_okay=False, help="Certificate (PEM)."),
+    ] = None,
+    tls_key: Annotated[
+        Path | None,
+        typer.Option("--tls-key", exists=True, dir_okay=False, help="Its private key (PEM)."),
+    ] = None,
+) -> None:
+    """Serve the real database, on 127.0.0.1 unless a certificate and its key are given."""
+    if (tls_cert is None) != (tls_key is None):
+        raise typer.BadParameter("give --tls-cert and --tls-key together")
+    from server.cli_serve import serve_database
+
+    raise typer.Exit(
+        serve_database(database=database, port=port, tls_cert=tls_cert, tls_key=tls_key)
+    )
+
+
+def main() -> None:
+    """Run the command line."""
+    app()

@@ -1,0 +1,189 @@
+"""What every column means: the only source of headers and of the data dictionary."""
+
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from analysis.registry import MEASURES, Measure, column
+from server.documents import TrialDocument
+
+Cell = str | float | int | bool | None
+
+
+class ColumnInfo(NamedTuple):
+    """One column of a table.
+
+    Attributes
+    ----------
+    name : str
+        Header.
+    type : str
+        ``string``, ``number``, ``integer`` or ``boolean`` (Data Package types).
+    unit : str
+        UCUM code; empty for text.
+    label, meaning, source : str
+        For people: a short name, a sentence, and where the definition is from.
+    """
+
+    name: str
+    type: str
+    unit: str
+    label: str
+    meaning: str
+    source: str
+
+
+LINNET = "Linnet"
+
+CONDITION_COLUMNS = (
+    ColumnInfo("task_id", "string", "", "Task", "Which task was asked.", LINNET),
+    ColumnInfo("task_revision", "integer", "1", "Task revision", "Version of the task.", LINNET),
+    ColumnInfo("mode", "string", "", "Mode", "trace, cut, tap, join or both.", LINNET),
+    ColumnInfo("use", "string", "", "Use", "probe (kept equal) or practice (graded).", LINNET),
+    ColumnInfo("hand", "string", "", "Hand", "Hand asked: left, right, free or both.", LINNET),
+    ColumnInfo("direction", "string", "", "Direction", "Direction asked.", LINNET),
+    ColumnInfo("position", "string", "", "Position", "Posture asked.", LINNET),
+    ColumnInfo("tool", "string", "", "Tool", "stylus, finger or other tool asked.", LINNET),
+)
+
+REPORT_COLUMNS = (
+    ColumnInfo(
+        "guide_id", "string", "", "Guide", "Equal for equal path and corridor.", "DESIGN 3.4"
+    ),
+    ColumnInfo("path_id", "string", "", "Path", "Equal for equal path, any width.", "DESIGN 3.4"),
+    ColumnInfo(
+        "half_width_mm",
+        "number",
+        "mm",
+        "Each side",
+        "Half the width of the corridor; empty where it varies along the guide.",
+        LINNET,
+    ),
+    ColumnInfo("analysis_version", "string", "", "Analysis", "Version that computed.", LINNET),
+    ColumnInfo(
+        "travelled", "string", "", "Travelled", "Direction in which the line was drawn.", LINNET
+    ),
+    ColumnInfo(
+        "pointer_type", "string", "", "Pointer", "pen, touch or mouse, as the tablet said.", LINNET
+    ),
+    ColumnInfo(
+        "calibrated", "boolean", "", "Calibrated", "Whether lengths in mm are known.", LINNET
+    ),
+    ColumnInfo("sample_rate_hz", "number", "Hz", "Sampling rate", "Median rate, pen down.", LINNET),
+    ColumnInfo(
+        "longest_gap_ms", "number", "ms", "Longest gap", "Longest time without a sample.", LINNET
+    ),
+    ColumnInfo(
+        "flags", "string", "", "Flags", "Codes of what limits the trial, with spaces.", LINNET
+    ),
+    ColumnInfo(
+        "on_path_pct",
+        "number",
+        "%",
+        "On path",
+        "Share of the guide drawn inside the corridor; read it with half_width_mm.",
+        LINNET,
+    ),
+    ColumnInfo("covered_pct", "number", "%", "Covered", "Share of the guide drawn.", LINNET),
+    ColumnInfo("moving_pct", "number", "%", "Moving", "Share of the time in motion.", LINNET),
+    ColumnInfo(
+        "criterion_met", "boolean", "", "Criterion met", "Empty where it cannot be said.", LINNET
+    ),
+    ColumnInfo(
+        "refused",
+        "string",
+        "",
+        "Refused",
+        "Measures without a value and why, as id=reason with spaces.",
+        LINNET,
+    ),
+)
+
+
+def trial_measures() -> tuple[Measure, ...]:
+    """Return the measures of single trials, in the order of report, table and dictionary."""
+    return tuple(measure for measure in MEASURES if measure.scope == "trial")
+
+
+def _measure_column(measure: Measure) -> ColumnInfo:
+    return ColumnInfo(
+        name=column(measure),
+        type="number",
+        unit=measure.unit,
+        label=measure.label,
+        meaning=measure.meaning,
+        source=measure.source,
+    )
+
+
+def measure_columns() -> list[ColumnInfo]:
+    """Return one column for each measure of a single trial, from the registry."""
+    return [_measure_column(measure) for measure in trial_measures()]
+
+
+def trial_columns() -> list[ColumnInfo]:
+    """Return the columns that document and report give to a table of trials."""
+    return [*CONDITION_COLUMNS, *REPORT_COLUMNS, *measure_columns()]
+
+
+def trial_cells(document: TrialDocument, report: Mapping[str, Any]) -> dict[str, Cell]:
+    """Return the cells of one trial, one for each of `trial_columns`.
+
+    Parameters
+    ----------
+    document : TrialDocument
+        The trial; nothing that could name a child is taken from it.
+    report : mapping
+        Its ``linnet-report/1``.
+
+    Returns
+    -------
+    dict
+        Column name to value; None where there is none.
+    """
+    return {
+        **_condition_cells(document),
+        **_report_cells(report),
+        **_measure_cells(report["measures"]),
+    }
+
+
+def _condition_cells(document: TrialDocument) -> dict[str, Cell]:
+    task, condition = document.task, document.condition
+    return {
+        "task_id": task.task_id,
+        "task_revision": task.revision,
+        "mode": task.mode,
+        "use": task.use,
+        "hand": condition.hand,
+        "direction": condition.direction,
+        "position": condition.position,
+        "tool": condition.tool,
+    }
+
+
+def _report_cells(report: Mapping[str, Any]) -> dict[str, Cell]:
+    quality, scores = report["quality"], report["scores"]
+    refused = [
+        f"{measure_id}={value['reason']}"
+        for measure_id, value in report["measures"].items()
+        if value["value"] is None
+    ]
+    same = ("guide_id", "path_id", "half_width_mm", "analysis_version", "travelled")
+    return {name: report[name] for name in same} | {
+        "pointer_type": report["pointer_type"],
+        "calibrated": quality["calibrated"],
+        "sample_rate_hz": quality["sample_rate_hz"],
+        "longest_gap_ms": quality["longest_gap_ms"],
+        "flags": " ".join(quality["flags"]),
+        "on_path_pct": scores["on_path_pct"],
+        "covered_pct": scores["covered_pct"],
+        "moving_pct": scores["moving_pct"],
+        "criterion_met": (report["criterion"] or {}).get("met"),
+        "refused": " ".join(refused),
+    }
+
+
+def _measure_cells(values: Mapping[str, Any]) -> dict[str, Cell]:
+    return {
+        column(measure): values.get(measure.id, {}).get("value") for measure in trial_measures()
+    }

@@ -1,0 +1,5 @@
+"""Trend."""
+
+
+def trend_figure() -> None:
+    """Stub."""

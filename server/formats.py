@@ -1,0 +1,218 @@
+"""The documents that Linnet writes, for their JSON schemas: report, task, plan, day pack."""
+
+from typing import Any, Literal
+
+from pydantic import Field
+
+from analysis.trial import Mode
+from server.documents import ConditionFields, CriterionFields
+from server.fields import (
+    Code,
+    Count,
+    Direction,
+    Extent,
+    Fields,
+    Label,
+    Line,
+    Moment,
+    Radius,
+    Use,
+    Uuid,
+)
+from server.guides import GuideFields, PartFields, TargetFields
+
+
+class QualityFields(Fields):
+    """How well the device recorded the trial."""
+
+    sample_rate_hz: float | None
+    longest_gap_ms: float | None
+    calibrated: bool
+    flags: list[Label]
+
+
+class ScoreFields(Fields):
+    """Three readings of 0 to 100; never added up. null where their measure is refused."""
+
+    on_path_pct: float | None
+    covered_pct: float | None
+    moving_pct: float | None
+
+
+class ValueFields(Fields):
+    """A finite number with its unit (UCUM), or null with a reason code."""
+
+    value: float | None
+    unit: str
+    reason: Label | None = None
+
+
+class PauseFields(Fields):
+    """A stretch with the pen down but still."""
+
+    start_ms: float
+    end_ms: float
+    x_mm: float
+    y_mm: float
+    at_mm: float | None
+
+
+class DepartureFields(Fields):
+    """A stretch outside the corridor; times null without a clock."""
+
+    start_ms: float | None
+    end_ms: float | None
+    from_mm: float
+    to_mm: float
+    length_mm: float
+    max_beyond_mm: float
+
+
+class LiftFields(Fields):
+    """The gap between two strokes; times null without a clock."""
+
+    start_ms: float | None
+    end_ms: float | None
+    from_x_mm: float
+    from_y_mm: float
+    to_x_mm: float
+    to_y_mm: float
+    at_mm: float | None
+
+
+class CrossingFields(Fields):
+    """A passage over the midline; time null without a clock."""
+
+    t_ms: float | None
+    x_mm: float
+    y_mm: float
+    towards: Literal["left", "right"]
+    lifted: bool
+
+
+class EventFields(Fields):
+    """What happened when and where."""
+
+    pauses: list[PauseFields]
+    departures: list[DepartureFields]
+    lifts: list[LiftFields]
+    crossings: list[CrossingFields]
+
+
+class MetFields(Fields):
+    """Whether the task's criterion was met; null for technical reasons."""
+
+    measure: Label
+    met: bool | None
+    value: float | None
+
+
+class ReportDocument(Fields):
+    """Everything computed from one trial."""
+
+    format: Literal["linnet-report/1"]
+    trial_id: Uuid
+    guide_id: Code | None
+    path_id: Code | None
+    analysis_version: str
+    pointer_type: str
+    half_width_mm: float | None
+    quality: QualityFields
+    travelled: Direction | None
+    scores: ScoreFields
+    measures: dict[Label, ValueFields]
+    events: EventFields
+    criterion: MetFields | None
+
+
+class GradeFields(Fields):
+    """The widths one rung easier (`down`) and harder (`up`), nearest first."""
+
+    down: dict[str, Any] = Field(default_factory=dict)
+    up: dict[str, Any] = Field(default_factory=dict)
+
+
+class TaskDocument(Fields):
+    """A guide in local coordinates, a mode, a criterion and how to grade it."""
+
+    format: Literal["linnet-task/1"] = "linnet-task/1"
+    task_id: Code
+    revision: Count
+    name: Line
+    mode: Mode
+    use: Use
+    size_mm: Extent | None = None
+    direction: Direction
+    reversible: bool
+    parts: list[PartFields] | None = None
+    targets_mm: list[TargetFields] | None = None
+    start_radius_mm: Radius | None = None
+    stop_radius_mm: Radius | None = None
+    criterion: CriterionFields | None = None
+    grade: GradeFields | None = None
+    cautions: list[str] = Field(default_factory=list)
+    source: str | None = None
+
+
+class ItemTaskFields(Fields):
+    """The task of an item, as the trial carries it back."""
+
+    task_id: Code
+    revision: Count
+    mode: Mode
+    name: Line
+    use: Use
+    criterion: CriterionFields | None = None
+
+
+class ShowFields(Fields):
+    """How the item is shown to the child."""
+
+    guide: Literal["line", "corridor", "dots", "ends"] | None = None
+    cue: bool | None = None
+    feedback: Any = None
+    quiet: bool | None = None
+    idle_end_s: float | None = None
+
+
+class ItemFields(Fields):
+    """One task of a plan, asked a number of times."""
+
+    item_id: Code
+    state: Label
+    repetitions: Count
+    task: ItemTaskFields
+    guide: GuideFields
+    condition: ConditionFields
+    show: ShowFields | None = None
+
+
+class PlanDocument(Fields):
+    """What one child is to be asked in one session; no name and no code."""
+
+    format: Literal["linnet-plan/1"] = "linnet-plan/1"
+    plan_id: Code
+    version: Count
+    session_label: Any = Field(description="Two picture signs, never a name or a code.")
+    server_time: Moment | None = None
+    expires_at: Moment | None = None
+    limits: dict[str, Any] | None = None
+    items: list[ItemFields]
+
+
+class DayDocument(Fields):
+    """All of a tablet's plans for one day."""
+
+    format: Literal["linnet-day/1"]
+    tablet_id: Code
+    day: str = Field(pattern=r"^\d{4}-\d{2}-\d{2}$")
+    expires_at: Moment
+    plans: list[PlanDocument]
+
+
+FORMATS: dict[str, type[Fields]] = {
+    "linnet-report-1": ReportDocument,
+    "linnet-task-1": TaskDocument,
+    "linnet-plan-1": PlanDocument,
+    "linnet-day-1": DayDocument,
+}

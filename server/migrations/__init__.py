@@ -1,0 +1,1 @@
+"""Steps that bring a database from one schema to the next."""

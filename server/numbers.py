@@ -1,0 +1,125 @@
+"""How a number and its unit are written on a page."""
+
+import math
+
+NO_BREAK = "\N{NO-BREAK SPACE}"
+MINUS = "\N{MINUS SIGN}"
+
+# UCUM codes to what people write.
+_WRITTEN = {
+    "1": "",
+    "%": "%",
+    "mm": "mm",
+    "mm2": "mm²",
+    "s": "s",
+    "mm/s": "mm/s",
+    "1/s": "per s",
+    "1/cm": "per cm",
+    "Hz": "Hz",
+    "deg": "°",
+    "bit": "bit",
+    "bit/s": "bit/s",
+}
+
+_WORDS = (
+    "no",
+    "one",
+    "two",
+    "three",
+    "four",
+    "five",
+    "six",
+    "seven",
+    "eight",
+    "nine",
+    "ten",
+)
+
+
+def unit_words(unit: str) -> str:
+    """Return a UCUM unit as people write it; counts and plain ratios have none.
+
+    Examples
+    --------
+    >>> unit_words("mm2"), unit_words("{count}")
+    ('mm²', '')
+    """
+    return "" if unit.startswith("{") else _WRITTEN.get(unit, unit)
+
+
+def number(value: float, decimals: int) -> str:
+    """Return a number with a true minus sign and no negative zero.
+
+    Examples
+    --------
+    >>> number(-1.25, 1), number(-0.01, 1)
+    ('−1.2', '0.0')
+    """
+    if not math.isfinite(value):
+        raise ValueError(f"only a finite number can be written, got {value}")
+    text = f"{value:.{decimals}f}"
+    if float(text) == 0:
+        return text.lstrip("-")
+    return text.replace("-", MINUS)
+
+
+def with_unit(value: float, unit: str, decimals: int) -> str:
+    """Return number and unit with a space that does not break.
+
+    Examples
+    --------
+    >>> with_unit(91.2, "%", 0).replace(NO_BREAK, " ")
+    '91 %'
+    """
+    word = unit_words(unit)
+    return number(value, decimals) + (NO_BREAK + word if word else "")
+
+
+def trimmed(value: float, decimals: int = 2) -> str:
+    """Return a number without needless zeros: widths read "6", "4.5" or "3.18".
+
+    Examples
+    --------
+    >>> trimmed(6.0), trimmed(3.175)
+    ('6', '3.17')
+    """
+    text = number(value, decimals)
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def percent(share_pct: float) -> str:
+    """Return a reading of 0 to 100 without claiming all or nothing by rounding.
+
+    Examples
+    --------
+    >>> [percent(v).replace(NO_BREAK, " ") for v in (91.2, 99.8, 0.2, 100.0)]
+    ['91 %', '99 %', '1 %', '100 %']
+    """
+    whole = round(share_pct)
+    if whole >= 100 and share_pct < 100.0 - 1e-9:
+        whole = 99
+    if whole <= 0 and share_pct > 1e-9:
+        whole = 1
+    return f"{whole}{NO_BREAK}%"
+
+
+def count_word(count: int) -> str:
+    """Return a small count in words, a larger one in digits.
+
+    Examples
+    --------
+    >>> count_word(0), count_word(3), count_word(14)
+    ('no', 'three', '14')
+    """
+    return _WORDS[count] if 0 <= count < len(_WORDS) else str(count)
+
+
+def each_side(half_width_mm: float) -> str:
+    """Return how wide the corridor is, as every page says it.
+
+    Examples
+    --------
+    >>> each_side(6.0).replace(NO_BREAK, " ")
+    '6 mm each side'
+    """
+    return f"{trimmed(half_width_mm)}{NO_BREAK}mm each side"

@@ -1,0 +1,55 @@
+/** Talk to Linnet's server: JSON in, JSON out, one form of error. */
+
+const PATIENCE_MS = 20_000;
+
+/**
+ * @typedef {object} Answer
+ * @property {number|null} status  null when no usable answer came
+ * @property {any} json  null when there was none
+ * @property {string|null} etag
+ * @property {string} title  what went wrong, from the server; "" when nothing did
+ */
+
+const none = (title) => ({ status: null, json: null, etag: null, title });
+
+/**
+ * Send one request. Never throws: a lost network is an answer too.
+ *
+ * @param {string} method
+ * @param {string} path
+ * @param {object} [options]
+ * @param {string} [options.token]  of a paired tablet
+ * @param {string} [options.body]  already serialised, sent byte for byte
+ * @param {string} [options.etag]  of the copy at hand
+ * @returns {Promise<Answer>}
+ */
+export async function request(method, path, { token, body, etag } = {}) {
+  const headers = { Accept: "application/json" };
+  if (token) headers.Authorization = `Bearer ${token}`;
+  if (body !== undefined) headers["Content-Type"] = "application/json";
+  if (etag) headers["If-None-Match"] = etag;
+  const stop = new AbortController();
+  const timer = setTimeout(() => stop.abort(), PATIENCE_MS);
+  try {
+    const response = await fetch(path, {
+      method, headers, body, signal: stop.signal, cache: "no-store", credentials: "same-origin",
+      redirect: "error",
+    });
+    return await answerOf(response);
+  } catch {
+    return none("The server did not answer.");
+  } finally {
+    clearTimeout(timer);
+  }
+}
+
+async function answerOf(response) {
+  const { status } = response;
+  const etag = response.headers.get("ETag");
+  if (status === 304 || status === 204) return { status, json: null, etag, title: "" };
+  const type = response.headers.get("Content-Type") ?? "";
+  // A network's own sign-in page answers 200 with HTML: that is not Linnet speaking.
+  if (!/\bjson\b/.test(type)) return none("Something other than Linnet answered.");
+  const json = await response.json();
+  return { status, json, etag, title: status < 400 ? "" : json.detail ?? json.title ?? "" };
+}
