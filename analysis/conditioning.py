@@ -226,7 +226,9 @@ def low_passed(
     """
     if len(xy_mm) < 2:
         return xy_mm
-    sections = butter(order, corrected_cutoff_hz(cutoff_hz, rate_hz, order), fs=rate_hz, output="sos")
+    sections = butter(
+        order, corrected_cutoff_hz(cutoff_hz, rate_hz, order), fs=rate_hz, output="sos"
+    )
     count = int(np.ceil(3.0 * rate_hz / cutoff_hz))
     look = min(round(REST_S * rate_hz), len(xy_mm) - 1)
     rests = [float(np.hypot(*(x[look] - x[0]).T[:2])) < REST_MM for x in (xy_mm, xy_mm[::-1])]
@@ -304,7 +306,9 @@ def _without_gaps(
         _gap_kind(float(t_s[at + 1] - t_s[at]), float(moved))
         for at, moved in zip(gaps, moved_mm, strict=True)
     ]
-    rests = np.array([at for at, kind in zip(gaps, kinds, strict=True) if kind == "rest"], dtype=int)
+    rests = np.array(
+        [at for at, kind in zip(gaps, kinds, strict=True) if kind == "rest"], dtype=int
+    )
     splits = [at for at, kind in zip(gaps, kinds, strict=True) if kind == "split"]
     lost_s = float(sum(t_s[at + 1] - t_s[at] for at in splits))
     held_t_s = np.insert(t_s, rests + 1, t_s[rests + 1] - median_step_s)

@@ -37,4 +37,3 @@ def steering_index(guide: Guide) -> float:
     # ∫ over a taper: (length / (b - a)) ln(b / a); its limit where a = b.
     taper = np.log(np.where(level, 2.0, ratio)) / np.where(level, 1.0, last_mm - first_mm)
     return float((guide.segment_length_mm * np.where(level, 1.0 / first_mm, taper)).sum())
-

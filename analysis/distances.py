@@ -87,9 +87,7 @@ def frechet_mm(guide: Guide, xy_mm: FloatArray) -> float:
         Both curves resampled to 1 mm, at most 600 points. [mm]
     """
     first, second = _both(guide, xy_mm)
-    return float(
-        shapely.frechet_distance(shapely.LineString(first), shapely.LineString(second))
-    )
+    return float(shapely.frechet_distance(shapely.LineString(first), shapely.LineString(second)))
 
 
 def dtw_mean_mm(guide: Guide, xy_mm: FloatArray) -> float:
@@ -122,7 +120,11 @@ def dtw_mean_mm(guide: Guide, xy_mm: FloatArray) -> float:
         else:
             above = np.where(i > 0, i - 1, 0)
             options = np.stack(
-                [np.where(i > 0, before[above], np.inf), np.where(i > 0, cost[above], np.inf), cost[i]]
+                [
+                    np.where(i > 0, before[above], np.inf),
+                    np.where(i > 0, cost[above], np.inf),
+                    cost[i],
+                ]
             )
             counts = np.stack([before_cells[above], cells[above], cells[i]])
             best = options.argmin(axis=0)

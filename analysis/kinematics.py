@@ -88,9 +88,7 @@ class Kinematics:
     @cached_property
     def path_length_mm(self) -> float:
         """Length of the filtered pen-down trace. [mm]"""
-        return float(
-            sum(np.hypot(*np.diff(piece.xy_mm, axis=0).T).sum() for piece in self.pieces)
-        )
+        return float(sum(np.hypot(*np.diff(piece.xy_mm, axis=0).T).sum() for piece in self.pieces))
 
     @cached_property
     def start_dwell_s(self) -> float | None:
@@ -119,7 +117,9 @@ class Kinematics:
     def pauses(self) -> tuple[Pause, ...]:
         """Slow runs of at least 0.2 s that begin after the movement has begun."""
         return tuple(
-            pause_at(piece, start, end) for piece, start, end in self._slow if start >= self._begun_s
+            pause_at(piece, start, end)
+            for piece, start, end in self._slow
+            if start >= self._begun_s
         )
 
     @cached_property

@@ -54,7 +54,10 @@ NEEDS: dict[str, tuple[str, Need]] = {
     "corridor": ("guide_lacks_feature", lambda w: w.guide is None or w.guide.has_corridor),
     "closed": ("guide_lacks_feature", lambda w: w.guide is None or w.guide.closed),
     "one_part": ("guide_lacks_feature", _one_part),
-    "corner": ("guide_lacks_feature", lambda w: w.guide is None or bool(corners(w.guide))),
+    "corner": (
+        "guide_lacks_feature",
+        lambda w: w.guide is None or not w.guide.parts or bool(corners(w.guide)),
+    ),
     "midline_feature": (
         "guide_lacks_feature",
         lambda w: _on_midline(w, lambda guide, x_mm: bool(crossing_parts(guide, x_mm))),

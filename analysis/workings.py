@@ -215,8 +215,7 @@ class Workings:
         guide, declared = self.asked_guide, self.trial.declared_guide_id
         checks = {
             "nothing_drawn": len(self.trace) == 0,
-            "partial": self.alignment is not None
-            and self.completion < quality.PARTIAL_COMPLETION,
+            "partial": self.alignment is not None and self.completion < quality.PARTIAL_COMPLETION,
             "traced_other_way": self.alignment is not None and self.alignment.other_way,
             "direction_mismatch": self._mismatched,
             "guide_id_differs": declared is not None

@@ -106,9 +106,7 @@ def account_of_cookie(db: Session, secret: str | None, now: datetime) -> Account
     return db.scalar(
         select(Account)
         .join(SignIn, SignIn.account_id == Account.id)
-        .where(
-            SignIn.hash == digest(secret), SignIn.expires_at > now, SignIn.ended_at.is_(None)
-        )
+        .where(SignIn.hash == digest(secret), SignIn.expires_at > now, SignIn.ended_at.is_(None))
     )
 
 

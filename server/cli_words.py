@@ -3,8 +3,9 @@
 from collections.abc import Iterator, Mapping
 from typing import Any
 
-from analysis.quality import FLAGS, REASONS
+from analysis.quality import FLAGS
 from analysis.registry import MEASURES
+from analysis.value import REASONS
 from server.numbers import each_side, percent, with_unit
 from server.sentences import NO_NORM
 

@@ -140,11 +140,12 @@ def trial_cells(document: TrialDocument, report: Mapping[str, Any]) -> dict[str,
     dict
         Column name to value; None where there is none.
     """
-    return {
-        **_condition_cells(document),
-        **_report_cells(report),
-        **_measure_cells(report["measures"]),
-    }
+    return _condition_cells(document) | report_cells(report)
+
+
+def report_cells(report: Mapping[str, Any]) -> dict[str, Cell]:
+    """Return the cells that a report gives: all but those of `CONDITION_COLUMNS`."""
+    return _quality_cells(report) | _measure_cells(report["measures"])
 
 
 def _condition_cells(document: TrialDocument) -> dict[str, Cell]:
@@ -161,7 +162,7 @@ def _condition_cells(document: TrialDocument) -> dict[str, Cell]:
     }
 
 
-def _report_cells(report: Mapping[str, Any]) -> dict[str, Cell]:
+def _quality_cells(report: Mapping[str, Any]) -> dict[str, Cell]:
     quality, scores = report["quality"], report["scores"]
     refused = [
         f"{measure_id}={value['reason']}"

@@ -277,21 +277,35 @@ def _tick(xy_mm: FloatArray, *, end: bool) -> FloatArray:
 
 
 def _draw_crossings(axes: Axes, workings: Workings, labels: Labels) -> None:
-    for crossing in workings.events["crossings"]:
-        marker = ">" if crossing["towards"] == "right" else "<"
-        face = CARD if crossing["lifted"] else PLUM
+    for crossing in workings.crossings:
+        marker = ">" if crossing.towards == "right" else "<"
+        at_mm = _passage_mm(workings, crossing.index)
         axes.scatter(
-            [crossing["x_mm"]],
-            [crossing["y_mm"]],
+            *at_mm,
             s=44,
             marker=marker,
-            facecolor=face,
+            facecolor=CARD if crossing.lifted else PLUM,
             edgecolor=PLUM,
             linewidth=1.1,
             zorder=9,
             gid="crossing",
         )
-        labels.keep_clear((crossing["x_mm"], crossing["y_mm"]), 5.0)
+        labels.keep_clear(at_mm, 5.0)
+
+
+def _passage_mm(workings: Workings, index: int) -> tuple[float, float]:
+    """Where the pen last met the midline before it was found on the other side."""
+    x_mm = workings.midline_x_mm
+    xy_mm = workings.trace.xy_mm[: index + 1]
+    if x_mm is None:
+        raise ValueError("a crossing needs a midline")
+    side = xy_mm[:, 0] >= x_mm
+    before = np.flatnonzero(side != side[-1])
+    if len(before) == 0:
+        return float(xy_mm[-1, 0]), float(xy_mm[-1, 1])
+    (x0, y0), (x1, y1) = xy_mm[before[-1] : before[-1] + 2]
+    share = 0.5 if x1 == x0 else (x_mm - x0) / (x1 - x0)
+    return x_mm, float(y0 + share * (y1 - y0))
 
 
 def _draw_pauses(axes: Axes, workings: Workings, labels: Labels) -> None:

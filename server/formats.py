@@ -112,6 +112,7 @@ class ReportDocument(Fields):
 
     format: Literal["linnet-report/1"]
     trial_id: Uuid
+    mode: Mode
     guide_id: Code | None
     path_id: Code | None
     analysis_version: str

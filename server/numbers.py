@@ -1,6 +1,10 @@
 """How a number and its unit are written on a page."""
 
 import math
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from analysis.measure import Measure
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 MINUS = "\N{MINUS SIGN}"
@@ -13,12 +17,18 @@ _WRITTEN = {
     "mm2": "mm²",
     "s": "s",
     "mm/s": "mm/s",
-    "1/s": "per s",
-    "1/cm": "per cm",
+    "s-1": "per s",
+    "cm-1": "per cm",
     "Hz": "Hz",
     "deg": "°",
     "bit": "bit",
     "bit/s": "bit/s",
+}
+
+# What a positive and a negative value of a signed measure mean.
+_SIDES = {
+    "deviation_bias": ("left", "right"),
+    "deviation_bias_outward": ("outside", "inside"),
 }
 
 _WORDS = (
@@ -45,6 +55,30 @@ def unit_words(unit: str) -> str:
     ('mm²', '')
     """
     return "" if unit.startswith("{") else _WRITTEN.get(unit, unit)
+
+
+def measured(value: float, measure: "Measure") -> str:
+    """Return the value of a measure as pages write it: shares of 0 to 1 as percent.
+
+    Examples
+    --------
+    >>> from analysis.registry import measure
+    >>> measured(0.912, measure("in_corridor_share")).replace(NO_BREAK, " ")
+    '91 %'
+    >>> measured(0.8, measure("deviation_bias")).replace(NO_BREAK, " ")
+    '0.8 mm left'
+    """
+    if is_share(measure):
+        return percent(100.0 * value)
+    if measure.id in _SIDES and round(value, measure.decimals) != 0:
+        side = _SIDES[measure.id][value < 0]
+        return f"{with_unit(abs(value), measure.unit, measure.decimals)} {side}"
+    return with_unit(value, measure.unit, measure.decimals)
+
+
+def is_share(measure: "Measure") -> bool:
+    """Return whether a measure is a part of a whole, which people read in percent."""
+    return measure.id.endswith("_share") or measure.id == "completion"
 
 
 def number(value: float, decimals: int) -> str:

@@ -21,6 +21,7 @@ NEVER_CACHED = {"Cache-Control": "no-store"}
 
 # Plain words for the answers that people meet: what happened, and what to do next.
 DETAILS = {
+    400: "What was sent could not be read. Nothing of it was stored.",
     401: "You are not signed in, or your sign-in has ended. Sign in and try again.",
     403: "Your account may not do this.",
     404: "There is nothing here that you can see. Check the link, or go back to your list.",

@@ -4,8 +4,6 @@ import logging
 from typing import Any
 
 from analysis import ANALYSIS_VERSION
-from analysis.guide import Guide
-from analysis.identity import guide_id, path_id
 from analysis.report import make_report
 from analysis.trial import Trial
 from analysis.workings import Workings
@@ -50,14 +48,14 @@ def failed_report(trial: Trial) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``linnet-report/1`` with no measures, no events and null scores.
+        ``linnet-report/1`` with no ids of the guide, no measures, no events and null scores.
     """
-    guide: Guide | None = trial.guide
     return {
         "format": "linnet-report/1",
         "trial_id": trial.trial_id,
-        "guide_id": None if guide is None else guide_id(guide),
-        "path_id": None if guide is None else path_id(guide),
+        "mode": trial.mode,
+        "guide_id": None,
+        "path_id": None,
         "analysis_version": ANALYSIS_VERSION,
         "pointer_type": trial.device.pointer_type,
         "half_width_mm": None,

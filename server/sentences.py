@@ -18,6 +18,8 @@ MIDLINE_NOTE = "Assumes that the tablet did not move and the trunk stayed still.
 
 # A pen that went farther than this for the line it covered did not follow it.
 WANDERING_RATIO = 2.0
+# Shares that differ by less than this read the same.
+ALL_OF_IT_PCT = 0.5
 
 DIRECTION_WORDS = {
     "left_to_right": "left to right",
@@ -27,8 +29,12 @@ DIRECTION_WORDS = {
     "clockwise": "clockwise",
     "anticlockwise": "anticlockwise",
 }
-HAND_WORDS = {"left": "left hand", "right": "right hand", "free": "free choice of hand",
-              "both": "both hands"}
+HAND_WORDS = {
+    "left": "left hand",
+    "right": "right hand",
+    "free": "free choice of hand",
+    "both": "both hands",
+}
 
 
 def sentence(report: Report) -> str:
@@ -50,22 +56,23 @@ def sentence(report: Report) -> str:
         return "This trial could not be measured yet. What was drawn is stored safely."
     if "nothing_drawn" in flags:
         return "Nothing was drawn, so there is nothing to measure."
-    parts = [_way(report), _nearness(report), _wandering(report), _stops(report)]
+    if _wanders(report):
+        parts = [_wandering(report), _nearness(report), capital(_pauses(report))]
+    else:
+        parts = [_way(report), _nearness(report), capital(_stops(report))]
     return " ".join(part for part in parts if part)
 
 
 def alt_text(report: Report) -> str:
     """Say what the picture of a trial shows, for those who cannot see it."""
     if "nothing_drawn" in report["quality"]["flags"]:
-        return "Picture of the guide; nothing was drawn on it."
-    events = report["events"]
-    departures = [
-        f"{count_word(len(events['departures']))} "
-        f"{_plural('stretch', len(events['departures']))} outside the corridor"
-    ] if report["scores"]["on_path_pct"] is not None else []
-    lifts = len(events["lifts"])
-    seen = [*departures, f"{count_word(lifts)} {_plural('lift', lifts)} of the pen"]
-    return f"Picture of the line over its guide. {sentence(report)} Marked: {', '.join(seen)}."
+        return "Picture of the guide. Nothing was drawn on it."
+    outside = len(report["events"]["departures"])
+    seen = ["Picture of the line over its guide.", sentence(report)]
+    if outside:
+        stretches = f"{count_word(outside)} {plural('stretch', outside)}"
+        seen.append(capital(f"{stretches} outside the corridor outlined"))
+    return " ".join(seen)
 
 
 def flag_sentences(report: Report) -> list[str]:
@@ -121,7 +128,14 @@ def _reason(report: Report, measure_id: str) -> str | None:
     return None if found is None else found.get("reason")
 
 
-def _plural(word: str, count: int) -> str:
+def plural(word: str, count: int) -> str:
+    """Return a word for one or for several.
+
+    Examples
+    --------
+    >>> plural("pause", 2), plural("stretch", 2)
+    ('pauses', 'stretches')
+    """
     if count == 1:
         return word
     return word + ("es" if word.endswith("ch") else "s")
@@ -142,14 +156,23 @@ def _nearness(report: Report) -> str:
         return "There is no line to compare with, so nothing is known about nearness to it."
     if on_path is None:
         return _no_share(report, covered)
-    beside = width_words(report)
-    width = f", {beside}" if beside else ""
-    if "partial" in report["quality"]["flags"]:
+    width = _width_clause(report)
+    if "partial" in report["quality"]["flags"] and covered - on_path < ALL_OF_IT_PCT:
+        return f"{percent(covered)} of the line was drawn, all of it on the path{width}."
+    if "partial" in report["quality"]["flags"] or _wanders(report):
         return (
             f"{percent(covered)} of the line was drawn; "
             f"{percent(on_path)} of the whole line was on the path{width}."
         )
     return f"On the path for {percent(on_path)} of the line{width}."
+
+
+def _width_clause(report: Report) -> str:
+    if not report["quality"]["calibrated"]:
+        return "; how wide the path was in mm is not known"
+    if report["half_width_mm"] is None:
+        return "; the width of the path varies"
+    return f", {each_side(report['half_width_mm'])}"
 
 
 def _no_share(report: Report, covered: float) -> str:
@@ -168,20 +191,28 @@ def _clause(code: str | None) -> str:
     return text[0].lower() + text[1:]
 
 
-def _wandering(report: Report) -> str:
+def _wanders(report: Report) -> bool:
     ratio = _value(report, "path_length_ratio")
-    if ratio is None or ratio <= WANDERING_RATIO:
-        return ""
+    return ratio is not None and ratio > WANDERING_RATIO
+
+
+def _wandering(report: Report) -> str:
+    ratio = _value(report, "path_length_ratio") or 0.0
+    times = number(ratio, 1 if ratio < 10.0 else 0)
     return (
-        f"The pen went {number(ratio, 1)} times as far as the line it covered, so nearness to the "
-        "line says little here."
+        f"The pen went {times} times as far as the line it covered: much of this does not follow "
+        "the line."
     )
 
 
 def _stops(report: Report) -> str:
     clauses = [_pauses(report), _crossing(report), _lifts(report)]
-    said = "; ".join(clause for clause in clauses if clause)
-    return f"{said[0].upper()}{said[1:]}." if said else ""
+    return "; ".join(clause for clause in clauses if clause)
+
+
+def capital(clause: str) -> str:
+    """Return a clause as a sentence of its own; nothing stays nothing."""
+    return f"{clause[0].upper()}{clause[1:]}." if clause else ""
 
 
 def _pauses(report: Report) -> str:
@@ -192,7 +223,7 @@ def _pauses(report: Report) -> str:
             return "no times were recorded, so speed and pauses are not known"
         return f"pauses are not known: {_clause(reason)}" if reason else ""
     pauses = int(count)
-    words = f"{count_word(pauses)} {_plural('pause', pauses)}"
+    words = f"{count_word(pauses)} {plural('pause', pauses)}"
     if pauses == 0:
         return "no pause"
     there = int(_value(report, "midline_pause_count") or 0)
@@ -217,7 +248,9 @@ def _crossing(report: Report) -> str:
         return f"midline crossed without lifting on {percent(100.0 * share)} of its passages"
     if any(crossing["lifted"] for crossing in report["events"]["crossings"]):
         return "midline crossed, but with the pen lifted on the way"
-    return "midline not crossed with the pen down"
+    if _value(report, "lift_count"):
+        return "midline not crossed with the pen down"
+    return "midline not crossed"
 
 
 def _lifts(report: Report) -> str:

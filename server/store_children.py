@@ -71,9 +71,7 @@ def _carers(db: Session, account: Account) -> list[str]:
 
 
 def _links(db: Session, account: Account, when: ColumnElement[bool]) -> ColumnElement[bool]:
-    linked = select(CareLink.child_id).where(
-        CareLink.account_id.in_(_carers(db, account)), when
-    )
+    linked = select(CareLink.child_id).where(CareLink.account_id.in_(_carers(db, account)), when)
     return Child.id.in_(linked)
 
 

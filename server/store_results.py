@@ -1,10 +1,11 @@
 """What was computed from trials. All of it can be computed again from the raw records."""
 
 import logging
+from collections.abc import Sequence
 from typing import Any
 
 from sqlalchemy import select
-from sqlalchemy.exc import IntegrityError, SQLAlchemyError
+from sqlalchemy.exc import SQLAlchemyError
 from sqlalchemy.orm import Session
 
 from analysis import ANALYSIS_VERSION
@@ -30,6 +31,16 @@ def current_result(db: Session, trial_id: str) -> ResultRow | None:
         .order_by(ResultRow.amendment_no.desc())
         .limit(1)
     )
+
+
+def current_results(db: Session, trial_ids: Sequence[str]) -> dict[str, ResultRow]:
+    """Return the current result of each trial that has one."""
+    found = db.scalars(
+        select(ResultRow)
+        .where(ResultRow.trial_id.in_(trial_ids), ResultRow.analysis_version == ANALYSIS_VERSION)
+        .order_by(ResultRow.amendment_no)
+    )
+    return {result.trial_id: result for result in found}
 
 
 def compute(trial_id: str, document: TrialDocument, amendment_no: int = 0) -> ResultRow:
@@ -87,11 +98,11 @@ def keep(db: Session, result: ResultRow) -> ResultRow:
         db.flush()
         db.add_all(_values(result))
         db.commit()
-    except IntegrityError:
-        db.rollback()
-        return current_result(db, result.trial_id) or result
     except SQLAlchemyError as error:
         db.rollback()
+        other = current_result(db, result.trial_id)
+        if other is not None:
+            return other
         # Only the kind of the error: its text would hold the values.
         log.error("a result could not be kept: %s", type(error).__name__)  # noqa: TRY400
     return result

@@ -170,9 +170,7 @@ def day_pack(
         .where(PlanRow.version == newest.c.version)
         .join(SessionRow, SessionRow.id == PlanRow.session_id)
         .join(Child, Child.id == SessionRow.child_id)
-        .where(
-            SessionRow.day == day, SessionRow.closed_at.is_(None), Child.id.in_(child_ids)
-        )
+        .where(SessionRow.day == day, SessionRow.closed_at.is_(None), Child.id.in_(child_ids))
         .order_by(SessionRow.started_at, SessionRow.number)
     )
     until = expires_at.isoformat()

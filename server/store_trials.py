@@ -3,19 +3,21 @@
 import hashlib
 import secrets
 import zlib
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Select, select
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Session, undefer
+from sqlalchemy.orm import Session
 
 from server.documents import TrialDocument, read_trial
 from server.problems import Problem
-from server.store_results import compute, current_result, keep
+from server.store_results import compute, current_result, current_results, keep
 from server.tables import ResultRow, SessionRow, TrialRow
 
 EXPORT_KEY_BYTES = 6
+BATCH = 100
 OTHER_BYTES = (
     "Another document is already stored under this trial id. Neither was changed: keep this "
     "one and ask an adult."
@@ -167,6 +169,15 @@ def result_of(db: Session, trial: TrialRow) -> ResultRow:
     return current_result(db, trial.id) or keep(db, compute(trial.id, document_of(trial)))
 
 
+def results_of(db: Session, trials: Sequence[TrialRow]) -> Iterator[tuple[TrialRow, ResultRow]]:
+    """Yield trials with their current results, a batch at a time."""
+    for start in range(0, len(trials), BATCH):
+        batch = trials[start : start + BATCH]
+        found = current_results(db, [trial.id for trial in batch])
+        for trial in batch:
+            yield trial, found.get(trial.id) or result_of(db, trial)
+
+
 def report_of(db: Session, trial: TrialRow) -> dict[str, Any]:
     """Return the current report of a trial, ``linnet-report/1``."""
     return result_of(db, trial).report
@@ -195,14 +206,3 @@ def trials_of_session(db: Session, session_id: str) -> list[TrialRow]:
 def trials_of_child(db: Session, child_id: str) -> list[TrialRow]:
     """Return all trials of a child, newest last."""
     return list(db.scalars(_in_order().where(SessionRow.child_id == child_id)))
-
-
-def damaged_trials(db: Session) -> list[str]:
-    """Return the ids of trials whose bytes are no longer what was stored."""
-    damaged = []
-    for trial in db.scalars(select(TrialRow).options(undefer(TrialRow.raw)).execution_options(yield_per=50)):
-        try:
-            raw_of(trial)
-        except DamagedRecord:
-            damaged.append(trial.id)
-    return damaged

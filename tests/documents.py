@@ -179,7 +179,7 @@ CASES = (
     Case(
         "half a pair in a key", text('"px_per_mm"', '"\\udc00": 1, "px_per_mm"'), "/device", "surr"
     ),
-    Case("nested a little too deep", put("extra", value=json.loads("[" * 32 + "]" * 32)), "", "deep"),
+    Case("nested one too deep", put("extra", value=json.loads("[" * 32 + "]" * 32)), "", "deep"),
     Case("nested far too deep", lambda: b"[" * 100_000 + b"]" * 100_000, "", "deep"),
     Case("nested objects", lambda: b'{"guide":' * 40 + b"1" + b"}" * 40, "/guide" * 32, "deep"),
     # The wrong thing at the top.

@@ -7,12 +7,11 @@ import pytest
 
 from analysis.guide import Guide
 from analysis.identity import guide_id, path_id
-from analysis.travel import direction_of
+from analysis.travel import OPPOSITE, direction_of
 from server.formats import TaskDocument
 from server.library import (
     LARGEST_MM,
     LIBRARY,
-    OPPOSITE,
     WIDTH_LADDER_MM,
     DoesNotFit,
     placed,

@@ -71,6 +71,22 @@ export function insideStop(guide, x_mm, y_mm) {
   return Math.max(Math.abs(x_mm - at_mm[0]), Math.abs(y_mm - at_mm[1])) <= radius_mm;
 }
 
+/** Place and direction at `s_mm` along a guide's first part, its end when that is shorter. */
+export function pointAlong(guide, s_mm) {
+  const points = outlineOf(partsOf(guide)[0]);
+  let left_mm = s_mm;
+  let found = null;
+  for (let i = 1; i < points.length && left_mm >= 0; i += 1) {
+    const [[x0, y0], [x1, y1]] = [points[i - 1], points[i]];
+    const length_mm = Math.hypot(x1 - x0, y1 - y0);
+    const [tx, ty] = [(x1 - x0) / length_mm, (y1 - y0) / length_mm];
+    const step_mm = Math.min(left_mm, length_mm);
+    found = { at: [x0 + step_mm * tx, y0 + step_mm * ty], along: [tx, ty] };
+    left_mm -= length_mm;
+  }
+  return found;
+}
+
 /** Points every `step_mm` or less along a guide, with the part each belongs to. */
 function beads(guide, step_mm) {
   const found = [];

@@ -1,6 +1,6 @@
 /** The guide on the screen, at true scale: channel, start buoy, stop quay. */
 
-import { outlineOf, partsOf, targetsOf, widthsOf } from "./guide.mjs";
+import { outlineOf, partsOf, pointAlong, targetsOf, widthsOf } from "./guide.mjs";
 import { signPlaces } from "./places.mjs";
 
 const SVG = "http://www.w3.org/2000/svg";
@@ -116,11 +116,23 @@ function ends(guide, [startSign, stopSign], room) {
   const places = signPlaces(guide, room);
   // One place, one drawing: a closed guide ends where it began.
   const meet = start.at_mm[0] === stop.at_mm[0] && start.at_mm[1] === stop.at_mm[1];
-  return [
-    element("g", { class: "quay" }, [quay(stop), signAt(stopSign, places.stop)]),
-    element("g", { class: "buoy" }, meet
-      ? [buoy(start)] : [buoy(start), signAt(startSign, places.start)]),
-  ];
+  const landing = element("g", { class: "quay" }, [quay(stop), signAt(stopSign, places.stop)]);
+  if (meet) {
+    const small = { ...start, radius_mm: 0.55 * start.radius_mm };
+    return [landing, element("g", { class: "buoy" }, [buoy(small)]), wayOut(guide, start)];
+  }
+  return [landing, element("g", { class: "buoy" }, [buoy(start), signAt(startSign, places.start)])];
+}
+
+/** Three arrow heads along the first stretch: which way to go where both ends are one. */
+function wayOut(guide, { radius_mm }) {
+  const heads = [5, 9.5, 14].map((beyond) => {
+    const { at: [x, y], along: [tx, ty] } = pointAlong(guide, radius_mm + beyond);
+    const corner = (back, side) =>
+      `${number(x - back * tx - side * ty)} ${number(y - back * ty + side * tx)}`;
+    return `M${corner(1.6, -1.8)}L${corner(0, 0)}L${corner(1.6, 1.8)}`;
+  });
+  return element("path", { class: "way", d: heads.join(""), "stroke-width": RING_MM });
 }
 
 const kindOf = (show) => {
@@ -147,6 +159,9 @@ export function drawGuide(svg, item, { px_per_mm, origin_mm, screen_mm }) {
   );
   svg.replaceChildren(group);
 }
+
+/** The way is shown only until the child sets out. */
+export const setOut = (svg) => svg.querySelector(".way")?.remove();
 
 /** The thank-you: the drawing at the stop answers. How gently is for the style sheet. */
 export const answer = (svg) => svg.querySelector(".quay")?.classList.add("answered");

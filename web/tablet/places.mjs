@@ -32,13 +32,14 @@ function clearance(guide, [x, y]) {
   return least;
 }
 
-function placeOf(guide, target, [ux, uy], room, taken) {
+function placeOf(guide, target, { out: [ux, uy], side }, room, taken) {
   const half = SIDE_MM / 2;
   const width_mm = Math.max(...partsOf(guide).flatMap(widthsOf));
   const away = Math.max(target.radius_mm * Math.SQRT2, width_mm / 2) + half + GAP_MM;
   // Straight on first, then to either side, then slantwise.
   for (const degrees of [0, 90, -90, 45, -45, 135, -135]) {
-    const [c, s] = [Math.cos((degrees * Math.PI) / 180), Math.sin((degrees * Math.PI) / 180)];
+    const angle = (side * degrees * Math.PI) / 180;
+    const [c, s] = [Math.cos(angle), Math.sin(angle)];
     const at = [
       target.at_mm[0] + away * (ux * c - uy * s), target.at_mm[1] + away * (ux * s + uy * c),
     ];
@@ -60,7 +61,10 @@ export function signPlaces(guide, room) {
   const parts = partsOf(guide);
   const { start, stop } = targetsOf(guide);
   const last = outlineOf(parts[parts.length - 1]);
-  const first = placeOf(guide, start, outwards(outlineOf(parts[0]), true), room, [stop.at_mm]);
-  const second = placeOf(guide, stop, outwards(last, false), room, [start.at_mm, first.at_mm]);
+  // Turned opposite ways, so that both drawings of a level line stand above it.
+  const atStart = { out: outwards(outlineOf(parts[0]), true), side: 1 };
+  const atStop = { out: outwards(last, false), side: -1 };
+  const first = placeOf(guide, start, atStart, room, [stop.at_mm]);
+  const second = placeOf(guide, stop, atStop, room, [start.at_mm, first.at_mm]);
   return { start: first, stop: second };
 }

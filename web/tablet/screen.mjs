@@ -2,7 +2,7 @@
 
 import { boxOf } from "./guide.mjs";
 import { Ink } from "./ink.mjs";
-import { answer, drawGuide } from "./picture.mjs";
+import { answer, drawGuide, setOut } from "./picture.mjs";
 import { areaOrigin, mappingOf, scaleOf } from "./scale.mjs";
 import { drawStill } from "./stills.mjs";
 
@@ -32,8 +32,12 @@ export class Screen {
     return [innerWidth / px_per_mm, innerHeight / px_per_mm];
   }
 
+  /** Whether a guide has room on this screen, held this way or turned. */
   fits(guide) {
-    return areaOrigin(boxOf(guide), this.screen_mm) !== null;
+    const [width_mm, height_mm] = this.screen_mm;
+    const box = boxOf(guide);
+    return [[width_mm, height_mm], [height_mm, width_mm]]
+      .some((screen_mm) => areaOrigin(box, screen_mm) !== null);
   }
 
   /** Where the task area lies for a guide, or null if it does not fit. */
@@ -77,6 +81,10 @@ export class Screen {
     this.ink.clear();
   }
 
+  setOut() {
+    setOut(this.svg);
+  }
+
   thank() {
     answer(this.svg);
   }
@@ -99,8 +107,8 @@ export class Screen {
 
   tooSmall() {
     const [width_mm, height_mm] = this.screen_mm.map(Math.floor);
-    return `The next picture needs more room than this screen has (${width_mm} by ${height_mm} mm). `
-      + "Guides are never made smaller. Turn the tablet, or choose a larger one.";
+    return `The next picture has no room on ${width_mm} by ${height_mm} mm. Guides are never made `
+      + "smaller: turn the tablet.";
   }
 
   /** What the adult should know while a child draws; "" if there is nothing. */

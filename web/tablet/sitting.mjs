@@ -52,14 +52,10 @@ export class Sitting {
   next() {
     clearTimeout(this.thanks);
     if (this.phase === null && !this.plan) return this.#leave();
-    const { items, open } = this.plan
-      ? offered(this.plan, (guide) => this.screen.fits(guide)) : { items: [], open: 0 };
+    const items = this.plan ? offered(this.plan, (guide) => this.screen.fits(guide)).items : [];
     const item = nextItem(items, this.progress);
-    if (item) return this.#show(item);
-    const unseen = open > items.length && this.plan.items.some((other) =>
-      !items.includes(other) && (other.state ?? "open") === "open"
-      && remaining(this.progress, other) > 0);
-    return this.#rest(unseen ? "turn" : "end");
+    if (!item) return this.#rest("end");
+    return this.screen.place(item.guide) ? this.#show(item) : this.#rest("turn");
   }
 
   #rest(phase) {
@@ -78,7 +74,10 @@ export class Sitting {
       if (this.phase !== "waiting" || this.item !== item || this.strip.open) return;
       this.attempt = new Attempt({
         surface: this.screen.surface, ink: this.screen.ink, item, mapping: place.mapping, shown_ms,
-        begun: () => { this.phase = "drawing"; },
+        begun: () => {
+          this.phase = "drawing";
+          this.screen.setOut();
+        },
         ended: (ended_by) => this.#ended(ended_by),
       });
     });
@@ -212,6 +211,7 @@ export class Sitting {
     if (this.phase === "drawing") {
       if (!place) return this.attempt.end("left_page");
       this.screen.layOut(this.item, place);
+      this.screen.setOut();
       return this.attempt.moved(place.mapping);
     }
     if (this.phase === "waiting" && !this.strip.open) {

@@ -1,0 +1,294 @@
+"""The invented scenario: children of Brackwater, six weeks of sessions, one plan for today.
+
+The files are those of ``fixtures/demo``; an installed Linnet carries them as
+``server/scenario``. Days are moved by whole weeks so that the last session was two to eight
+days ago; nothing else of the recorded trials is changed.
+"""
+
+import multiprocessing
+import os
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import Any
+
+import orjson
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from analysis import ANALYSIS_VERSION
+from server.demo_files import DemoAccounts, accounts_of, read_scenario, read_trials
+from server.documents import TrialDocument, read_trial
+from server.library import placed, plan_item, task_of
+from server.scoring import score
+from server.store_accounts import create_account
+from server.store_children import create_child, link
+from server.store_marks import add_mark
+from server.store_results import facts_of, keep
+from server.store_sessions import create_session, save_plan
+from server.store_trials import store_raw
+from server.tables import Account, Child, ResultRow, SessionRow
+
+Progress = Callable[[int, int], None]
+
+LEAST_DAYS_AGO = 2
+# A trial takes about 50 ms to score; more processes would not earn their own start.
+MOST_WORKERS = 4
+
+
+class NotEmpty(RuntimeError):
+    """Raised when a database already holds something other than the demo."""
+
+
+def is_demo(db: Session) -> bool:
+    """Return whether a database holds the demo scenario, whole or not."""
+    return account_by_name(db, read_scenario()["accounts"][0]["name"]) is not None and all(
+        session_of_plan(db, session["plan_id"]) is not None
+        for child in read_scenario()["children"]
+        for session in child["sessions"][:1]
+    )
+
+
+def fill(
+    db: Session,
+    *,
+    today: date,
+    clock: Callable[[], datetime],
+    progress: Progress | None = None,
+    workers: int | None = None,
+) -> DemoAccounts:
+    """Put the scenario into an empty, migrated database; commits as it goes.
+
+    A database that already holds it is left as it is; if filling it was interrupted, the
+    trials that are missing are added.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    today : date
+        Day of the open session; the others lie before it.
+    clock : callable
+        Returns now, aware; the open session starts then.
+    progress : callable or None
+        Called with the trials done so far and the number of all.
+    workers : int or None
+        Processes that compute; 1 computes here, None chooses by the machine.
+
+    Returns
+    -------
+    DemoAccounts
+        Who can sign in.
+
+    Raises
+    ------
+    NotEmpty
+        If the database holds anything else.
+    """
+    scenario = read_scenario()
+    if is_demo(db):
+        _fill_trials(db, _sessions_there(db, scenario), progress, workers)
+        return accounts_of(scenario)
+    if db.scalar(select(Account.id).limit(1)) is not None:
+        raise NotEmpty("the demo needs an empty database, and this one has accounts")
+    shift = _shift(scenario, today)
+    children = _fill_people(db, scenario, shift)
+    sessions = _fill_sessions(db, scenario, children, shift)
+    _fill_today(db, scenario, children, today=today, now=clock())
+    db.commit()
+    _fill_trials(db, sessions, progress, workers)
+    return accounts_of(scenario)
+
+
+def _shift(scenario: dict[str, Any], today: date) -> timedelta:
+    days = [session["day"] for child in scenario["children"] for session in child["sessions"]]
+    latest = today - timedelta(days=LEAST_DAYS_AGO)
+    return timedelta(weeks=(latest - date.fromisoformat(max(days))).days // 7)
+
+
+@dataclass(frozen=True)
+class _Child:
+    row: Child
+    carer: Account
+
+
+@dataclass(frozen=True)
+class _Session:
+    row: SessionRow
+    carer: Account
+    marks: list[dict[str, Any]]
+
+
+def _fill_people(db: Session, scenario: dict[str, Any], shift: timedelta) -> dict[str, _Child]:
+    accounts: dict[str, Account] = {}
+    for one in scenario["accounts"]:
+        above = one["supervised_by"]
+        accounts[one["name"]] = create_account(
+            db,
+            name=one["name"],
+            passphrase=one["passphrase"],
+            roles=set(one["roles"]),
+            supervisor_id=accounts[above].id if above else None,
+        )
+    children = {}
+    fields = ("code", "nickname", "sign", "birth_month", "preferred_hand")
+    for one in scenario["children"]:
+        row = create_child(db, **{field: one[field] for field in fields})
+        carer = accounts[one["carer"]]
+        link(db, carer, row, date.fromisoformat(one["sessions"][0]["day"]) + shift)
+        children[one["code"]] = _Child(row, carer)
+    return children
+
+
+def _plan(scenario: dict[str, Any], sign: str, items: list[dict[str, Any]], state: str) -> Any:
+    tablet = scenario["tablet"]
+    return {
+        "session_label": sign.split(),
+        "items": [
+            plan_item(
+                task_of(one["task_id"]),
+                item_id=one["item_id"],
+                guide=placed(
+                    task_of(one["task_id"]),
+                    corridor_mm=one["corridor_mm"],
+                    screen_mm=tablet["screen_mm"],
+                    direction=one["condition"]["direction"],
+                    midline_x_mm=tablet["midline_x_mm"],
+                ),
+                condition=one["condition"],
+                repetitions=one["repetitions"],
+                state=state,
+            )
+            for one in items
+        ],
+    }
+
+
+def _fill_sessions(
+    db: Session, scenario: dict[str, Any], children: dict[str, _Child], shift: timedelta
+) -> list[_Session]:
+    dated = [
+        (session, children[child["code"]])
+        for child in scenario["children"]
+        for session in child["sessions"]
+    ]
+    filled = []
+    for session, child in sorted(dated, key=lambda pair: pair[0]["started_at"]):
+        ended_at = datetime.fromisoformat(session["ended_at"]) + shift
+        row = create_session(
+            db,
+            child_id=child.row.id,
+            day=date.fromisoformat(session["day"]) + shift,
+            place=session["place"],
+            position=session["position"],
+            started_at=datetime.fromisoformat(session["started_at"]) + shift,
+            ended_at=ended_at,
+            closed_at=ended_at,
+            attendance=session["attendance"],
+            plan_id=session["plan_id"],
+        )
+        save_plan(db, row.id, _plan(scenario, child.row.sign, session["items"], "closed"))
+        filled.append(_Session(row, child.carer, session["marks"]))
+    return filled
+
+
+def _fill_today(
+    db: Session,
+    scenario: dict[str, Any],
+    children: dict[str, _Child],
+    *,
+    today: date,
+    now: datetime,
+) -> None:
+    planned = scenario["today"]
+    child = children[planned["child"]]
+    row = create_session(
+        db,
+        child_id=child.row.id,
+        day=today,
+        place=planned["place"],
+        position=planned["position"],
+        started_at=now,
+        plan_id=planned["plan_id"],
+    )
+    save_plan(db, row.id, _plan(scenario, child.row.sign, planned["items"], "open"))
+
+
+def _moved(document: dict[str, Any], shift: timedelta) -> bytes:
+    started_at = datetime.fromisoformat(document["started_at"]) + shift
+    text = started_at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+    return orjson.dumps(document | {"started_at": text})
+
+
+def _report(raw: bytes) -> dict[str, Any]:
+    return score(read_trial(raw))
+
+
+def _reports(raws: Sequence[bytes], workers: int | None) -> Iterator[dict[str, Any]]:
+    count = min(workers or os.cpu_count() or 1, MOST_WORKERS)
+    done = 0
+    if count > 1:
+        # Started afresh, not forked: the parent may hold threads and an open database.
+        context = multiprocessing.get_context("spawn")
+        try:
+            with ProcessPoolExecutor(count, mp_context=context) as pool:
+                for report in pool.map(_report, raws, chunksize=4):
+                    done += 1
+                    yield report
+        except (BrokenProcessPool, OSError):
+            # No processes to be had here, or one was killed: the rest is computed below.
+            pass
+    yield from map(_report, raws[done:])
+
+
+def _ended_at(document: TrialDocument) -> datetime:
+    if document.started_at is None:
+        raise ValueError("a trial of the demo has no started_at")
+    lasted_ms = document.samples.t_ms[-1] if document.samples.t_ms else 0.0
+    return datetime.fromisoformat(document.started_at) + timedelta(milliseconds=lasted_ms)
+
+
+def _fill_trials(
+    db: Session,
+    sessions: list[_Session],
+    shift: timedelta,
+    progress: Progress,
+    workers: int | None,
+) -> None:
+    documents = read_trials()
+    owed = [(session, mark) for session in sessions for mark in session.marks]
+    raws = [_moved(documents[mark["trial_id"]], shift) for _, mark in owed]
+    reports = _reports(raws, workers)
+    progress(0, len(owed))
+    for number, ((session, mark), raw, report) in enumerate(
+        zip(owed, raws, reports, strict=True), start=1
+    ):
+        document = read_trial(raw)
+        received_at = _ended_at(document) + timedelta(seconds=2)
+        trial, _ = store_raw(
+            db, session_id=session.row.id, document=document, raw=raw, received_at=received_at
+        )
+        keep(
+            db,
+            ResultRow(
+                trial_id=trial.id,
+                amendment_no=0,
+                analysis_version=ANALYSIS_VERSION,
+                report=report,
+                facts=facts_of(document),
+            ),
+        )
+        add_mark(
+            db,
+            mark_id=mark["mark_id"],
+            trial_id=trial.id,
+            account_id=session.carer.id,
+            at=received_at + timedelta(seconds=10),
+            outcome=mark["outcome"],
+            why=mark["why"],
+            hand_used=mark["hand_used"],
+            help_given=mark["help"],
+        )
+        progress(number, len(owed))

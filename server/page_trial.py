@@ -1,0 +1,191 @@
+"""What the page of one trial says."""
+
+from collections.abc import Iterator, Mapping
+from itertools import groupby
+from typing import Any, NamedTuple
+
+from sqlalchemy.orm import Session
+
+from analysis.measure import Measure
+from analysis.registry import MEASURES, measure
+from server.dates import day_words
+from server.deps import SeenTrial
+from server.documents import CriterionFields, TrialDocument
+from server.numbers import measured, percent
+from server.page_words import ChildWords, child_words
+from server.sentences import (
+    MIDLINE_NOTE,
+    NO_NORM,
+    PRESSURE_NOTE,
+    alt_text,
+    condition_words,
+    flag_sentences,
+    reason_sentence,
+    sentence,
+    width_words,
+)
+from server.sentences_marks import mark_sentence, outcome_caution
+from server.store_marks import latest_marks, marks_of
+from server.store_trials import document_of, report_of, trials_of_session
+
+NOT_GIVEN = "not given"
+# A guide that has no such thing is no fault of the trial.
+NOT_FOR_THIS_GUIDE = "guide_lacks_feature"
+FAMILY_NOTES = {"midline": MIDLINE_NOTE, "pressure": PRESSURE_NOTE}
+# Cautions that have to stand beside the numbers they touch.
+BESIDE = {
+    "on_path_pct": {"finger": "drawn with a finger", "coarse_positions": "coarse positions"},
+    "covered_pct": {"finger": "drawn with a finger"},
+    "moving_pct": {"low_rate": "few points a second", "gaps_filled": "gaps bridged"},
+}
+READINGS = (
+    ("on_path_pct", "of the line on the path", "in_corridor_share"),
+    ("covered_pct", "of the line drawn", "completion"),
+    ("moving_pct", "of the time moving", "moving_time"),
+)
+
+
+class Reading(NamedTuple):
+    """One of the three readings; `text` is None where it is not known."""
+
+    label: str
+    text: str | None
+    beside: str | None
+    why: str | None
+
+
+class MeasureLine(NamedTuple):
+    """One measure: its number, or why there is none."""
+
+    label: str
+    text: str
+    meaning: str
+    refused: bool
+
+
+class Family(NamedTuple):
+    """Measures under one heading."""
+
+    name: str
+    remark: str | None
+    note: str | None
+    rows: list[MeasureLine]
+
+
+def trial_page(db: Session, seen: SeenTrial) -> dict[str, Any]:
+    """Return what the template of a trial needs.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    seen : SeenTrial
+        A trial that the reader may see.
+
+    Returns
+    -------
+    dict
+        Plain words and lists of them.
+    """
+    report = report_of(db, seen.trial)
+    document = document_of(seen.trial)
+    marks = marks_of(db, seen.trial.id)
+    condition = document.condition.model_dump()
+    ids = [trial.id for trial in trials_of_session(db, seen.session.id)]
+    place = ids.index(seen.trial.id)
+    newest = latest_marks(db, [seen.trial.id]).get(seen.trial.id)
+    return {
+        "child": child_words(seen.child),
+        "trial_id": seen.trial.id,
+        "about": [
+            *_task_words(document),
+            *condition_words(condition),
+            day_words(seen.session.day),
+            f"trial {place + 1} of {len(ids)}",
+        ],
+        "sentence": sentence(report),
+        "alt": alt_text(report),
+        "outcome": outcome_caution(newest, condition.get("hand")),
+        "flags": flag_sentences(report),
+        "readings": readings(report),
+        "criterion": criterion_sentence(document.task.criterion, report),
+        "families": list(families(report)),
+        "marks": [mark_sentence(mark) for mark in marks],
+        "before": ids[place - 1] if place > 0 else None,
+        "after": ids[place + 1] if place + 1 < len(ids) else None,
+        "cautions": [NO_NORM],
+    }
+
+
+def _task_words(document: TrialDocument) -> list[str]:
+    name = document.task.name or document.task.mode
+    return [f"{name} (probe)" if document.task.use == "probe" else name]
+
+
+def readings(report: Mapping[str, Any]) -> list[Reading]:
+    """Return the three readings; each stands alone and they are never added up."""
+    found = []
+    for key, label, measure_id in READINGS:
+        value = report["scores"].get(key)
+        reason = report["measures"].get(measure_id, {}).get("reason")
+        flags = report["quality"]["flags"]
+        why = [word for flag, word in BESIDE[key].items() if flag in flags]
+        if value is None:
+            why = [reason_sentence(reason).rstrip(".")] if reason else []
+        found.append(
+            Reading(
+                label,
+                None if value is None else percent(value),
+                width_words(report) if key == "on_path_pct" and value is not None else None,
+                "; ".join(why) or None,
+            )
+        )
+    return found
+
+
+def criterion_sentence(asked: CriterionFields | None, report: Mapping[str, Any]) -> str | None:
+    """Say what the task asked for and whether this trial met it."""
+    found = report["criterion"]
+    if asked is None or found is None:
+        return None
+    entry = next((one for one in MEASURES if one.id == asked.measure), None)
+    if entry is None:
+        return None
+    bounds = [("at least", asked.at_least), ("at most", asked.at_most)]
+    words = [f"{word} {measured(bound, entry)}" for word, bound in bounds if bound is not None]
+    met = {True: "met", False: "not met", None: "cannot be said"}[found["met"]]
+    return f"Asked for: {_lower(entry.label)} {' and '.join(words)}. In this trial: {met}."
+
+
+def _lower(label: str) -> str:
+    return label[0].lower() + label[1:]
+
+
+def families(report: Mapping[str, Any]) -> Iterator[Family]:
+    """Yield the measures of a report under their headings, in the registry's order."""
+    known = [measure(name) for name in report["measures"]]
+    order = {entry.id: place for place, entry in enumerate(MEASURES)}
+    known.sort(key=lambda entry: order[entry.id])
+    for name, group in groupby(known, key=lambda entry: entry.family):
+        yield _family(name, list(group), report["measures"])
+
+
+def _family(name: str, group: list[Measure], values: Mapping[str, Any]) -> Family:
+    note = FAMILY_NOTES.get(name.casefold())
+    reasons = {values[entry.id].get("reason") for entry in group}
+    if len(reasons) == 1 and None not in reasons:
+        return Family(name, f"{NOT_GIVEN}. {reason_sentence(reasons.pop())}", note, [])
+    rows = [_line(entry, values[entry.id]) for entry in group if not _absent(values[entry.id])]
+    refused = sum(row.refused for row in rows)
+    remark = f"{refused} of {len(rows)} {NOT_GIVEN}" if refused else None
+    return Family(name, remark, note, rows)
+
+
+def _absent(value: Mapping[str, Any]) -> bool:
+    return value.get("reason") == NOT_FOR_THIS_GUIDE
+
+
+def _line(entry: Measure, value: Mapping[str, Any]) -> MeasureLine:
+    if value["value"] is None:
+        return MeasureLine(entry.label, NOT_GIVEN, reason_sentence(value["reason"]), True)
+    return MeasureLine(entry.label, measured(value["value"], entry), entry.meaning, False)

@@ -1,0 +1,122 @@
+"""What holds for every request and answer: header fields, origin of writes, size of bodies."""
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from server.documents import MAX_DOCUMENT_BYTES
+from server.problems import Problem, respond
+
+CONTENT_SECURITY_POLICY = "; ".join(
+    (
+        "default-src 'none'",
+        "script-src 'self'",
+        "style-src 'self'",
+        "img-src 'self' data: blob:",
+        "connect-src 'self'",
+        "manifest-src 'self'",
+        "worker-src 'self'",
+        "font-src 'self'",
+        "base-uri 'none'",
+        "form-action 'self'",
+        "frame-ancestors 'none'",
+    )
+)
+# Not "no-referrer": under it browsers send "Origin: null" with forms, also to their own
+# server, and a form could not be told from a foreign one.
+FIXED_HEADERS = {
+    "Content-Security-Policy": CONTENT_SECURITY_POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cross-Origin-Resource-Policy": "same-origin",
+    "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
+}
+HTTPS_HEADERS = {"Strict-Transport-Security": "max-age=31536000"}
+SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+SMALL_BODY_BYTES = 64 * 1024
+TRIALS = "/api/trials/"
+FOREIGN = "This request came from a page of another site."
+
+
+class FixedHeaders:
+    """Adds the header fields that every answer carries; what is not static is not cached."""
+
+    def __init__(self, app: ASGIApp, *, https: bool) -> None:
+        self.app = app
+        self.headers = FIXED_HEADERS | (HTTPS_HEADERS if https else {})
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer with the fields added."""
+
+        async def send_with_headers(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                headers = MutableHeaders(scope=message)
+                headers.update(self.headers)
+                headers.setdefault("Cache-Control", "no-store")
+            await send(message)
+
+        if scope["type"] == "http":
+            await self.app(scope, receive, send_with_headers)
+        else:
+            await self.app(scope, receive, send)
+
+
+def is_foreign(headers: Headers, scheme: str) -> bool:
+    """Return whether a page of another site sent a request.
+
+    Browsers say where a write comes from; scripts, which cannot be tricked by a page,
+    say nothing.
+    """
+    origin = headers.get("origin")
+    if origin is not None:
+        return origin != f"{scheme}://{headers.get('host', '')}"
+    return headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none")
+
+
+def body_limit_bytes(scope: Scope) -> int:
+    """Return how large the body of a request may be, as it travels."""
+    is_trial = scope["method"] == "PUT" and scope["path"].startswith(TRIALS)
+    return MAX_DOCUMENT_BYTES if is_trial else SMALL_BODY_BYTES
+
+
+class GuardedWrites:
+    """Refuses writes from foreign pages, and bodies that are too large before they are read."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Answer, or refuse."""
+        if scope["type"] != "http" or scope["method"] in SAFE_METHODS:
+            await self.app(scope, receive, send)
+            return
+        problem = _refusal(scope)
+        if problem is not None:
+            await respond(Request(scope), problem)(scope, receive, send)
+            return
+        await self.app(scope, _bounded(receive, body_limit_bytes(scope)), send)
+
+
+def _refusal(scope: Scope) -> Problem | None:
+    headers = Headers(scope=scope)
+    if is_foreign(headers, scope["scheme"]):
+        return Problem(403, FOREIGN)
+    length = headers.get("content-length", "0")
+    if length.isdecimal() and int(length) > body_limit_bytes(scope):
+        return Problem(413)
+    return None
+
+
+def _bounded(receive: Receive, limit: int) -> Receive:
+    received = 0
+
+    async def bounded() -> Message:
+        nonlocal received
+        message = await receive()
+        received += len(message.get("body", b""))
+        if received > limit:
+            raise HTTPException(413)
+        return message
+
+    return bounded

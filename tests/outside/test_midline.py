@@ -1,0 +1,209 @@
+"""Closed-form values of MEASURES 5 and 8, guide ids and the trend line."""
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+from scipy.stats import theilslopes
+
+from analysis.guide import Guide
+from analysis.identity import guide_id, path_id
+from analysis.registry import measure_all
+from analysis.trace import FloatArray
+from analysis.trend import trend_slope
+from analysis.trial import Condition, Mark
+from analysis.value import Refused, Value
+from analysis.workings import Workings
+from tests.known import RATES_HZ, jittered_times, trial
+
+rates = pytest.mark.parametrize("rate_hz", RATES_HZ)
+LINE = Guide.from_points([[0, 0], [200, 0]], corridor_mm=12, midline_x_mm=100)
+
+
+def number(found: dict[str, Value], name: str) -> float:
+    value = found[name].number
+    assert value is not None, (name, found[name].reason)
+    return value
+
+
+def along(x_mm: FloatArray, y_mm: float = 0.0) -> FloatArray:
+    return np.column_stack([x_mm, 0 * x_mm + y_mm])
+
+
+def minimum_jerk(u: FloatArray) -> FloatArray:
+    return 10 * u**3 - 15 * u**4 + 6 * u**5
+
+
+@rates
+def test_constant_speed_spends_its_share_of_length_near_the_midline(rate_hz: float) -> None:
+    t_s = jittered_times(5.0, rate_hz, np.random.default_rng(1))
+    found = measure_all(Workings(trial(LINE, along(40 * t_s), t_s)))
+    assert number(found, "midline_zone_time_share") == pytest.approx(0.2, abs=1e-3)  # [C]
+    assert number(found, "midline_slowdown_ratio") == pytest.approx(1.0, abs=2e-3)  # [C]
+    assert number(found, "midline_crossings") == 1
+    assert number(found, "midline_crossing_share") == 1
+    assert number(found, "midline_pause_count") == 0
+    assert number(found, "midline_lift_count") == 0
+    assert number(found, "contralateral_reach") == pytest.approx(100.0)  # [C]
+    assert number(found, "contralateral_reach_share") == pytest.approx(1.0)  # [C]
+
+
+@rates
+def test_one_minimum_jerk_reach_is_faster_at_the_midline(rate_hz: float) -> None:
+    t_s = jittered_times(4.0, rate_hz, np.random.default_rng(2))
+    found = measure_all(Workings(trial(LINE, along(200 * minimum_jerk(t_s / 4)), t_s)))
+    low, high = (brentq(lambda u, x=x: minimum_jerk(u) - x, 0, 1) for x in (0.4, 0.6))
+    assert high - low == pytest.approx(0.107492, abs=1e-6)  # [C]
+    assert number(found, "midline_zone_time_share") == pytest.approx(high - low, abs=1e-3)
+    assert number(found, "midline_slowdown_ratio") == pytest.approx(0.898339, abs=5e-3)  # [C]
+
+
+def test_weaving_about_the_midline_is_no_crossing() -> None:
+    t_s = np.arange(0, 5, 1 / 120)
+    guide = Guide.from_points([[100, 0], [100, 100]], corridor_mm=12, midline_x_mm=100)
+    xy_mm = np.column_stack([100 + 3 * np.sin(4 * t_s), 20 * t_s])
+    w = Workings(trial(guide, xy_mm, t_s))
+    assert w.crossings == ()  # [C] hysteresis 5 mm
+    assert measure_all(w)["midline_crossings"].reason == "guide_lacks_feature"
+
+
+def test_a_lift_in_the_zone_spoils_the_crossing_and_one_in_the_air_is_none() -> None:
+    def cross(gap_from_mm: float, gap_to_mm: float) -> dict[str, Value]:
+        first = np.linspace(0, gap_from_mm, 200)
+        second = np.linspace(gap_to_mm, 200, 200)
+        t_s = np.concatenate([np.linspace(0, 2, 200), np.linspace(2.5, 5, 200)])
+        stroke = np.repeat([0, 1], 200)
+        return measure_all(
+            Workings(trial(LINE, along(np.concatenate([first, second])), t_s, stroke))
+        )
+
+    lifted = cross(97, 98)
+    assert number(lifted, "midline_crossings") == 1
+    assert number(lifted, "midline_crossing_share") == 0
+    assert number(lifted, "midline_lift_count") == 1
+    in_air = cross(85, 112)
+    assert number(in_air, "midline_crossings") == 0
+    before = cross(50, 51)
+    assert number(before, "midline_crossing_share") == 1
+    assert number(before, "midline_lift_count") == 0
+
+
+def test_a_change_of_hand_on_the_way_spoils_the_crossing() -> None:
+    t_s = np.arange(0, 5, 1 / 120)
+    marks = (Mark(2.5, "hand_switch"),)
+    found = measure_all(Workings(trial(LINE, along(40 * t_s), t_s, marks=marks)))
+    assert number(found, "midline_crossing_share") == 0
+    assert number(found, "hand_switch_count") == 1
+
+
+@rates
+def test_a_pause_at_the_midline_is_counted_there(rate_hz: float) -> None:
+    t_s = jittered_times(6.0, rate_hz, np.random.default_rng(3))
+    x_mm = 40 * (np.minimum(t_s, 2.5) + np.maximum(0, t_s - 3.5))
+    found = measure_all(Workings(trial(LINE, along(x_mm), t_s)))
+    assert number(found, "midline_pause_count") == 1
+    # 40 mm at 40 mm/s and a pause of 1 s, of 6 s in all. [C]
+    assert number(found, "midline_zone_time_share") == pytest.approx(2 / 6, abs=5e-3)
+
+
+def test_deviation_ratio_compares_zone_and_flanks() -> None:
+    x_mm = np.linspace(0, 200, 2001)
+    xy_mm = np.column_stack([x_mm, np.where(np.abs(x_mm - 100) <= 20, 3.0, 1.5)])
+    found = measure_all(Workings(trial(LINE, xy_mm, x_mm / 40)))
+    assert number(found, "midline_deviation_ratio") == pytest.approx(2.0, abs=0.01)  # [C]
+
+
+def test_reach_is_measured_opposite_the_hand() -> None:
+    x_mm = np.linspace(0, 130, 1301)
+    for hand, truth_mm in (("left", 30.0), ("right", 100.0)):
+        condition = Condition(hand=hand, direction="left_to_right")
+        found = measure_all(Workings(trial(LINE, along(x_mm), x_mm / 40, condition=condition)))
+        assert number(found, "contralateral_reach") == pytest.approx(truth_mm, abs=1e-6)  # [C]
+        assert number(found, "contralateral_reach_share") == pytest.approx(truth_mm / 100)
+    free = Condition(hand="free")
+    found = measure_all(Workings(trial(LINE, along(x_mm), x_mm / 40, condition=free)))
+    assert found["contralateral_reach"].reason == "hand_unknown"
+
+
+@pytest.mark.parametrize(
+    ("guide", "index"),
+    [
+        (Guide.from_points([[0, 0], [100, 0]], corridor_mm=10), 10.0),
+        (Guide.from_points([[0, 0], [100, 0]], corridor_mm=[5, 20]), 9.24196),
+        (
+            Guide.from_points(
+                [[0, 0], [60, 0], [60.0000001, 0], [100, 0]], corridor_mm=[6, 6, 10, 10]
+            ),
+            14.0,
+        ),
+    ],
+)
+def test_steering_index(guide: Guide, index: float) -> None:
+    xy_mm = along(np.linspace(0, 100, 501))
+    found = measure_all(Workings(trial(guide, xy_mm, np.linspace(0, 4, 501))))
+    assert number(found, "steering_index_of_difficulty") == pytest.approx(index, abs=1e-4)  # [C]
+    assert number(found, "steering_rate") == pytest.approx(index / 4, abs=1e-4)  # [C]
+
+
+def test_steering_index_of_a_circle_and_descriptors() -> None:
+    angle = np.linspace(0, 2 * np.pi, 2001)[:-1]
+    guide = Guide.from_points(
+        np.column_stack([40 * np.cos(angle), 40 * np.sin(angle)]), closed=True, corridor_mm=8
+    )
+    xy_mm = np.vstack([guide.parts[0].points_mm, guide.parts[0].points_mm[:1]])
+    found = measure_all(Workings(trial(guide, xy_mm, np.linspace(0, 8, 2001))))
+    assert number(found, "steering_index_of_difficulty") == pytest.approx(10 * np.pi, abs=1e-4)
+    assert number(found, "turning_total") == pytest.approx(360.0)  # [C]
+    assert number(found, "corner_count") == 0
+    square = Guide.from_points([[0, 0], [70, 0], [70, 70], [0, 70]], closed=True, corridor_mm=8)
+    corners = np.array([[0, 0], [70, 0], [70, 70], [0, 70], [0, 0]], float)
+    xy_mm = np.vstack([np.linspace(a, b, 100) for a, b in zip(corners[:-1], corners[1:])])
+    found = measure_all(Workings(trial(square, xy_mm, np.linspace(0, 8, 400))))
+    assert number(found, "corner_count") == 4
+    assert number(found, "turning_total") == pytest.approx(360.0)  # [C]
+
+
+def test_guide_ids_ignore_direction_and_place_but_not_shape_or_width() -> None:
+    points = np.array([[20.0, 60.0], [50.25, 40.1], [90.0, 60.0]])
+    plain = Guide.from_points(points, corridor_mm=8)
+    assert guide_id(plain) == guide_id(Guide.from_points(points + [3.3, -7.1], corridor_mm=8))
+    assert guide_id(plain) == guide_id(plain.reversed())
+    wider = Guide.from_points(points, corridor_mm=12)
+    assert guide_id(plain) != guide_id(wider)
+    assert path_id(plain) == path_id(wider)
+    mirrored = Guide.from_points(points * [-1, 1], corridor_mm=8)
+    assert path_id(mirrored) == path_id(plain.reversed()) or path_id(mirrored) != path_id(plain)
+
+
+def test_guide_id_is_the_documented_hash() -> None:
+    import hashlib
+
+    guide = Guide.from_points([[10, 10], [20.005, 10]], corridor_mm=8)
+    # [C] by hand from DESIGN 3.4: the lesser of the two directions' strings.
+    texts = ["[[[[0,0],[1001,0]],false,800]]", "[[[[0,0],[-1000,0]],false,800]]"]
+    digest = hashlib.sha256(min(texts).encode()).hexdigest()[:20]
+    assert guide_id(guide) == f"g1-{digest}"
+
+
+def test_trend_line_shrugs_off_one_outlier() -> None:
+    days = np.arange(10) * 7.0
+    values = 2 * np.arange(10) + 1.0
+    values[6] = 100
+    slope = trend_slope(days, values)
+    assert slope.per_week == pytest.approx(2.0)  # [C]
+    assert (slope.low_per_week, slope.high_per_week) == pytest.approx((2.0, 2.0))  # [C]
+    other = theilslopes(values, days)
+    assert slope.per_week == pytest.approx(7 * other.slope)  # [X]
+
+
+def test_trend_line_of_sen_1968() -> None:
+    # Sen 1968, worked example: slope 4, interval 3.71 to 4.38 at 0.93 (from memory). [P]
+    x, y = [1, 2, 3, 4, 10, 12, 18], [9, 15, 19, 20, 45, 55, 78]
+    slope = trend_slope(x, y, confidence=0.93)
+    assert slope.per_week / 7 == pytest.approx(4.0)
+    assert slope.low_per_week / 7 == pytest.approx(3.71, abs=0.01)
+    assert slope.high_per_week / 7 == pytest.approx(4.38, abs=0.01)
+
+
+def test_trend_line_needs_five_sessions() -> None:
+    with pytest.raises(Refused, match="too_few_sessions"):
+        trend_slope([0, 7, 14, 21], [1, 2, 3, 4])
