@@ -5,6 +5,7 @@ speed and everything made from it uses the pieces of `filtered_pieces`.
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -110,7 +111,7 @@ def stroke_slices(stroke: IntArray) -> list[slice]:
         return []
     edges = np.flatnonzero(np.diff(stroke)) + 1
     bounds = [0, *edges.tolist(), len(stroke)]
-    return [slice(a, b) for a, b in zip(bounds[:-1], bounds[1:], strict=True)]
+    return [slice(a, b) for a, b in pairwise(bounds)]
 
 
 def ordered(trace: Trace, *, keep_bounce: bool = False) -> Ordered:
@@ -152,7 +153,8 @@ def sample_steps_s(trace: Trace) -> FloatArray:
     """Return the times between neighbouring samples of one stroke. [s]"""
     if trace.t_s is None or len(trace) < 2:
         return np.empty(0)
-    return np.diff(trace.t_s)[np.diff(trace.stroke) == 0]
+    steps_s: FloatArray = np.diff(trace.t_s)[np.diff(trace.stroke) == 0]
+    return steps_s
 
 
 def corrected_cutoff_hz(cutoff_hz: float, rate_hz: float, order: int) -> float:

@@ -174,9 +174,18 @@ class Departure:
     length_mm: float
     beyond_mm: float
 
+    @property
+    def negligible(self) -> bool:
+        """Whether it is shorter than 1 mm of trace and, if times are known, than 50 ms."""
+        if self.length_mm >= SHORTEST_DEPARTURE_MM:
+            return False
+        if self.start_s is None or self.end_s is None:
+            return True
+        return self.end_s - self.start_s < SHORTEST_DEPARTURE_S
+
 
 def _out_runs(over_mm: list[float], back_mm: list[float], part: slice) -> list[tuple[int, int]]:
-    """Runs of samples from the first beyond the edge to the last before coming back."""
+    """Return runs from the first sample beyond the edge to the last before coming back."""
     runs: list[tuple[int, int]] = []
     first = last = -1
     for index in range(part.start, part.stop):
@@ -193,8 +202,13 @@ def _out_runs(over_mm: list[float], back_mm: list[float], part: slice) -> list[t
 
 def _edge(over_mm: FloatArray, inside: int, outside: int) -> float:
     """Fractional sample index at which the edge is crossed."""
-    share = over_mm[outside] / (over_mm[outside] - over_mm[inside])
+    share = float(over_mm[outside] / (over_mm[outside] - over_mm[inside]))
     return outside + share * (inside - outside)
+
+
+def _between(column: FloatArray, at: float) -> float:
+    """Value of a column at a fractional sample index, linear between samples."""
+    return float(np.interp(at, np.arange(len(column)), column))
 
 
 def departures(
@@ -221,29 +235,23 @@ def departures(
     over_mm = np.abs(d_mm) - half_width_mm
     back_mm = np.maximum(BACK_IN_MM, BACK_IN_SHARE * half_width_mm)
     over, back = over_mm.tolist(), back_mm.tolist()
-    step_mm = np.hypot(*np.diff(trace.xy_mm, axis=0).T) if len(trace) > 1 else np.empty(0)
-    index = np.arange(len(trace))
-    travelled_mm = np.insert(np.cumsum(step_mm), 0, 0.0)
+    step_mm = np.hypot(*np.diff(trace.xy_mm, axis=0, prepend=trace.xy_mm[:1]).T)
+    travelled_mm = np.cumsum(step_mm)
     found: list[Departure] = []
     for part in stroke_slices(trace.stroke):
         for first, last in _out_runs(over, back, part):
             start = _edge(over_mm, first - 1, first) if first > part.start else float(first)
             end = _edge(over_mm, last + 1, last) if last + 1 < part.stop else float(last)
-            (a_mm, b_mm) = np.interp([start, end], index, travelled_mm)
-            times = (None, None) if trace.t_s is None else np.interp([start, end], index, trace.t_s)
-            brief = trace.t_s is None or times[1] - times[0] < SHORTEST_DEPARTURE_S
-            if b_mm - a_mm < SHORTEST_DEPARTURE_MM and brief:
-                continue
-            found.append(
-                Departure(
-                    first=max(first - 1, part.start),
-                    last=min(last + 1, part.stop - 1),
-                    start_s=None if times[0] is None else float(times[0]),
-                    end_s=None if times[1] is None else float(times[1]),
-                    from_mm=float(np.interp(start, index, s_mm)),
-                    to_mm=float(np.interp(end, index, s_mm)),
-                    length_mm=float(b_mm - a_mm),
-                    beyond_mm=float(over_mm[first : last + 1].max()),
-                )
+            one = Departure(
+                first=max(first - 1, part.start),
+                last=min(last + 1, part.stop - 1),
+                start_s=None if trace.t_s is None else _between(trace.t_s, start),
+                end_s=None if trace.t_s is None else _between(trace.t_s, end),
+                from_mm=_between(s_mm, start),
+                to_mm=_between(s_mm, end),
+                length_mm=_between(travelled_mm, end) - _between(travelled_mm, start),
+                beyond_mm=float(over_mm[first : last + 1].max()),
             )
+            if not one.negligible:
+                found.append(one)
     return tuple(found)

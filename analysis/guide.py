@@ -183,7 +183,7 @@ class Guide:
     @cached_property
     def segment_length_mm(self) -> FloatArray:
         """Length of every straight piece, shape (m,). [mm]"""
-        return np.hypot(*self.segment_vector_mm.T)
+        return np.asarray(np.hypot(*self.segment_vector_mm.T))
 
     @cached_property
     def segment_tangent(self) -> FloatArray:
@@ -209,29 +209,32 @@ class Guide:
     @property
     def first_point_mm(self) -> FloatArray:
         """Centre of the start target. [mm]"""
-        return self.parts[0].outline_mm[0]
+        return np.asarray(self.parts[0].outline_mm[0])
 
     @property
     def last_point_mm(self) -> FloatArray:
         """Centre of the stop target. [mm]"""
-        return self.parts[-1].outline_mm[-1]
+        return np.asarray(self.parts[-1].outline_mm[-1])
 
     def segment_at(self, s_mm: ArrayLike) -> IntArray:
         """Return the index of the straight piece at progress `s_mm` (clamped). [1]"""
         found = np.searchsorted(self.segment_s_mm, s_mm, side="right") - 1
-        return np.clip(found, 0, len(self.segment_length_mm) - 1)
+        return np.asarray(np.clip(found, 0, len(self.segment_length_mm) - 1), dtype=np.int64)
 
     def wrapped(self, s_mm: ArrayLike) -> FloatArray:
         """Return progress brought into 0..length: modulo if closed, else clamped. [mm]"""
         s = np.asarray(s_mm, dtype=np.float64)
-        return np.mod(s, self.length_mm) if self.closed else np.clip(s, 0.0, self.length_mm)
+        inside = np.mod(s, self.length_mm) if self.closed else np.clip(s, 0.0, self.length_mm)
+        return np.asarray(inside)
 
     def point_at(self, s_mm: ArrayLike) -> FloatArray:
         """Return the points at progress `s_mm`, shape (..., 2). [mm]"""
         s = self.wrapped(s_mm)
         at = self.segment_at(s)
         along_mm = s - self.segment_s_mm[at]
-        return self.segment_start_mm[at] + along_mm[..., None] * self.segment_tangent[at]
+        return np.asarray(
+            self.segment_start_mm[at] + along_mm[..., None] * self.segment_tangent[at]
+        )
 
     @property
     def has_corridor(self) -> bool:

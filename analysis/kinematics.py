@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, replace
 from functools import cached_property
+from itertools import pairwise
 
 import numpy as np
 from scipy.signal import find_peaks
@@ -83,7 +84,7 @@ class Kinematics:
     def in_air_s(self) -> float:
         """Sum of the times between strokes. [s]"""
         times = self.stroke_times_s
-        return sum(b[0] - a[1] for a, b in zip(times[:-1], times[1:], strict=True))
+        return sum(b[0] - a[1] for a, b in pairwise(times))
 
     @cached_property
     def path_length_mm(self) -> float:

@@ -1,6 +1,7 @@
 """Stretches in which the pen is down but still, and gaps between strokes."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -145,7 +146,7 @@ def lifts(trace: Trace, s_mm: FloatArray | None) -> tuple[Lift, ...]:
     """Return the gaps between neighbouring strokes, in order."""
     parts = stroke_slices(trace.stroke)
     found: list[Lift] = []
-    for before, after in zip(parts[:-1], parts[1:], strict=True):
+    for before, after in pairwise(parts):
         last, first = before.stop - 1, after.start
         x_mm, y_mm = trace.xy_mm[last].tolist()
         to_x_mm, to_y_mm = trace.xy_mm[first].tolist()

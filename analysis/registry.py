@@ -67,7 +67,6 @@ _BY_ID = {entry.id: entry for entry in MEASURES}
 
 def _value(entry: Measure, w: Workings) -> Value:
     needs = entry.needs | {"calibrated"} if entry.in_mm else entry.needs
-    # What describes the guide alone has its length from the plan, not from the screen.
     reason = unmet(w, needs)
     if reason is not None:
         return Value(None, reason)

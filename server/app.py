@@ -17,6 +17,7 @@ from server import (
     routes_children,
     routes_export,
     routes_health,
+    routes_pages,
     routes_static,
     routes_tablet,
     routes_trials,
@@ -33,6 +34,7 @@ ROUTERS = (
     routes_children.router,
     routes_export.router,
     routes_health.router,
+    routes_pages.router,
     routes_static.router,
     routes_tablet.router,
     routes_trials.router,
@@ -48,9 +50,7 @@ class Application(FastAPI):
 
     def build_middleware_stack(self) -> ASGIApp:
         """Put the header fields outside of everything else."""
-        return FixedHeaders(
-            super().build_middleware_stack(), https=self.state.settings.secure_cookies
-        )
+        return FixedHeaders(super().build_middleware_stack())
 
 
 @asynccontextmanager

@@ -23,13 +23,13 @@ from server.demo_files import DemoAccounts, accounts_of, read_scenario, read_tri
 from server.documents import TrialDocument, read_trial
 from server.library import placed, plan_item, task_of
 from server.scoring import score
-from server.store_accounts import create_account
+from server.store_accounts import account_by_name, create_account
 from server.store_children import create_child, link
-from server.store_marks import add_mark
+from server.store_marks import add_mark, latest_marks
 from server.store_results import facts_of, keep
-from server.store_sessions import create_session, save_plan
+from server.store_sessions import create_session, save_plan, session_of_plan
 from server.store_trials import store_raw
-from server.tables import Account, Child, ResultRow, SessionRow
+from server.tables import Account, Child, ResultRow
 
 Progress = Callable[[int, int], None]
 
@@ -43,12 +43,9 @@ class NotEmpty(RuntimeError):
 
 
 def is_demo(db: Session) -> bool:
-    """Return whether a database holds the demo scenario, whole or not."""
-    return account_by_name(db, read_scenario()["accounts"][0]["name"]) is not None and all(
-        session_of_plan(db, session["plan_id"]) is not None
-        for child in read_scenario()["children"]
-        for session in child["sessions"][:1]
-    )
+    """Return whether a database holds the demo's people, so that it is opened as it is."""
+    names = [one["name"] for one in read_scenario()["accounts"]]
+    return all(account_by_name(db, name) is not None for name in names)
 
 
 def fill(
@@ -88,17 +85,14 @@ def fill(
         If the database holds anything else.
     """
     scenario = read_scenario()
-    if is_demo(db):
-        _fill_trials(db, _sessions_there(db, scenario), progress, workers)
-        return accounts_of(scenario)
-    if db.scalar(select(Account.id).limit(1)) is not None:
-        raise NotEmpty("the demo needs an empty database, and this one has accounts")
-    shift = _shift(scenario, today)
-    children = _fill_people(db, scenario, shift)
-    sessions = _fill_sessions(db, scenario, children, shift)
-    _fill_today(db, scenario, children, today=today, now=clock())
-    db.commit()
-    _fill_trials(db, sessions, progress, workers)
+    if not is_demo(db):
+        if db.scalar(select(Account.id).limit(1)) is not None:
+            raise NotEmpty("the demo needs an empty database, and this one has accounts")
+        children = _fill_people(db, scenario, _shift(scenario, today))
+        _fill_sessions(db, scenario, children, _shift(scenario, today))
+        _fill_today(db, scenario, children, today=today, now=clock())
+        db.commit()
+    _fill_trials(db, _owed(db, scenario), progress, workers)
     return accounts_of(scenario)
 
 
@@ -109,19 +103,16 @@ def _shift(scenario: dict[str, Any], today: date) -> timedelta:
 
 
 @dataclass(frozen=True)
-class _Child:
-    row: Child
-    carer: Account
+class _Owed:
+    """A trial of the scenario that is not stored, or not marked, yet."""
+
+    session_id: str
+    carer_id: str
+    mark: dict[str, Any]
+    raw: bytes
 
 
-@dataclass(frozen=True)
-class _Session:
-    row: SessionRow
-    carer: Account
-    marks: list[dict[str, Any]]
-
-
-def _fill_people(db: Session, scenario: dict[str, Any], shift: timedelta) -> dict[str, _Child]:
+def _fill_people(db: Session, scenario: dict[str, Any], shift: timedelta) -> dict[str, Child]:
     accounts: dict[str, Account] = {}
     for one in scenario["accounts"]:
         above = one["supervised_by"]
@@ -136,9 +127,8 @@ def _fill_people(db: Session, scenario: dict[str, Any], shift: timedelta) -> dic
     fields = ("code", "nickname", "sign", "birth_month", "preferred_hand")
     for one in scenario["children"]:
         row = create_child(db, **{field: one[field] for field in fields})
-        carer = accounts[one["carer"]]
-        link(db, carer, row, date.fromisoformat(one["sessions"][0]["day"]) + shift)
-        children[one["code"]] = _Child(row, carer)
+        link(db, accounts[one["carer"]], row, date.fromisoformat(one["sessions"][0]["day"]) + shift)
+        children[one["code"]] = row
     return children
 
 
@@ -167,19 +157,18 @@ def _plan(scenario: dict[str, Any], sign: str, items: list[dict[str, Any]], stat
 
 
 def _fill_sessions(
-    db: Session, scenario: dict[str, Any], children: dict[str, _Child], shift: timedelta
-) -> list[_Session]:
+    db: Session, scenario: dict[str, Any], children: dict[str, Child], shift: timedelta
+) -> None:
     dated = [
         (session, children[child["code"]])
         for child in scenario["children"]
         for session in child["sessions"]
     ]
-    filled = []
     for session, child in sorted(dated, key=lambda pair: pair[0]["started_at"]):
         ended_at = datetime.fromisoformat(session["ended_at"]) + shift
         row = create_session(
             db,
-            child_id=child.row.id,
+            child_id=child.id,
             day=date.fromisoformat(session["day"]) + shift,
             place=session["place"],
             position=session["position"],
@@ -189,15 +178,13 @@ def _fill_sessions(
             attendance=session["attendance"],
             plan_id=session["plan_id"],
         )
-        save_plan(db, row.id, _plan(scenario, child.row.sign, session["items"], "closed"))
-        filled.append(_Session(row, child.carer, session["marks"]))
-    return filled
+        save_plan(db, row.id, _plan(scenario, child.sign, session["items"], "closed"))
 
 
 def _fill_today(
     db: Session,
     scenario: dict[str, Any],
-    children: dict[str, _Child],
+    children: dict[str, Child],
     *,
     today: date,
     now: datetime,
@@ -206,14 +193,14 @@ def _fill_today(
     child = children[planned["child"]]
     row = create_session(
         db,
-        child_id=child.row.id,
+        child_id=child.id,
         day=today,
         place=planned["place"],
         position=planned["position"],
         started_at=now,
         plan_id=planned["plan_id"],
     )
-    save_plan(db, row.id, _plan(scenario, child.row.sign, planned["items"], "open"))
+    save_plan(db, row.id, _plan(scenario, child.sign, planned["items"], "open"))
 
 
 def _moved(document: dict[str, Any], shift: timedelta) -> bytes:
@@ -243,52 +230,71 @@ def _reports(raws: Sequence[bytes], workers: int | None) -> Iterator[dict[str, A
     yield from map(_report, raws[done:])
 
 
+def _owed(db: Session, scenario: dict[str, Any]) -> list[_Owed]:
+    documents = read_trials()
+    owed = []
+    for child in scenario["children"]:
+        carer = account_by_name(db, child["carer"])
+        for session in child["sessions"]:
+            row = session_of_plan(db, session["plan_id"])
+            if row is None or carer is None:
+                continue
+            shift = row.day - date.fromisoformat(session["day"])
+            # The mark is stored last: a trial without one was cut short.
+            done = latest_marks(db, [mark["trial_id"] for mark in session["marks"]])
+            owed += [
+                _Owed(row.id, carer.id, mark, _moved(documents[mark["trial_id"]], shift))
+                for mark in session["marks"]
+                if mark["trial_id"] not in done
+            ]
+    return owed
+
+
+def _fill_trials(
+    db: Session, owed: list[_Owed], progress: Progress | None, workers: int | None
+) -> None:
+    reports = _reports([one.raw for one in owed], workers)
+    for number, (one, report) in enumerate(zip(owed, reports, strict=True), start=1):
+        _store(db, one, report)
+        if progress is not None:
+            progress(number, len(owed))
+
+
+def _store(db: Session, owed: _Owed, report: dict[str, Any]) -> None:
+    document = read_trial(owed.raw)
+    received_at = _ended_at(document) + timedelta(seconds=2)
+    trial, _ = store_raw(
+        db,
+        session_id=owed.session_id,
+        document=document,
+        raw=owed.raw,
+        received_at=received_at,
+    )
+    keep(
+        db,
+        ResultRow(
+            trial_id=trial.id,
+            amendment_no=0,
+            analysis_version=ANALYSIS_VERSION,
+            report=report,
+            facts=facts_of(document),
+        ),
+    )
+    add_mark(
+        db,
+        mark_id=owed.mark["mark_id"],
+        trial_id=trial.id,
+        account_id=owed.carer_id,
+        at=received_at + timedelta(seconds=10),
+        outcome=owed.mark["outcome"],
+        why=owed.mark["why"],
+        hand_used=owed.mark["hand_used"],
+        help_given=owed.mark["help"],
+    )
+
+
 def _ended_at(document: TrialDocument) -> datetime:
     if document.started_at is None:
         raise ValueError("a trial of the demo has no started_at")
     lasted_ms = document.samples.t_ms[-1] if document.samples.t_ms else 0.0
     return datetime.fromisoformat(document.started_at) + timedelta(milliseconds=lasted_ms)
-
-
-def _fill_trials(
-    db: Session,
-    sessions: list[_Session],
-    shift: timedelta,
-    progress: Progress,
-    workers: int | None,
-) -> None:
-    documents = read_trials()
-    owed = [(session, mark) for session in sessions for mark in session.marks]
-    raws = [_moved(documents[mark["trial_id"]], shift) for _, mark in owed]
-    reports = _reports(raws, workers)
-    progress(0, len(owed))
-    for number, ((session, mark), raw, report) in enumerate(
-        zip(owed, raws, reports, strict=True), start=1
-    ):
-        document = read_trial(raw)
-        received_at = _ended_at(document) + timedelta(seconds=2)
-        trial, _ = store_raw(
-            db, session_id=session.row.id, document=document, raw=raw, received_at=received_at
-        )
-        keep(
-            db,
-            ResultRow(
-                trial_id=trial.id,
-                amendment_no=0,
-                analysis_version=ANALYSIS_VERSION,
-                report=report,
-                facts=facts_of(document),
-            ),
-        )
-        add_mark(
-            db,
-            mark_id=mark["mark_id"],
-            trial_id=trial.id,
-            account_id=session.carer.id,
-            at=received_at + timedelta(seconds=10),
-            outcome=mark["outcome"],
-            why=mark["why"],
-            hand_used=mark["hand_used"],
-            help_given=mark["help"],
-        )
-        progress(number, len(owed))

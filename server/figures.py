@@ -2,14 +2,14 @@
 
 from typing import Any
 
-import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from analysis.workings import Workings
-from server.figures_picture import draw_picture, picture_view, way_matters
+from server.figures_marks import way_matters
+from server.figures_picture import draw_picture, picture_view
 from server.figures_scale import View, half_width_mm
 from server.figures_speed import draw_speed, speed_reason
 from server.figures_style import (

@@ -1,6 +1,7 @@
 """How millimetres become inches: the view of a picture and its fixed colour scale."""
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import shapely
@@ -81,8 +82,5 @@ def _part_area(part: Part) -> BaseGeometry:
     if np.ptp(width_mm) < 1e-6:
         return line.buffer(float(width_mm[0]) / 2.0, quad_segs=ARC_STEPS)
     discs = shapely.buffer(shapely.points(part.outline_mm), width_mm / 2.0, quad_segs=ARC_STEPS)
-    pairs = [
-        shapely.union(one, other).convex_hull
-        for one, other in zip(discs[:-1], discs[1:], strict=True)
-    ]
+    pairs = [shapely.union(one, other).convex_hull for one, other in pairwise(discs)]
     return shapely.union_all(pairs)

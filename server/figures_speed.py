@@ -9,7 +9,7 @@ from matplotlib.ticker import MaxNLocator
 from analysis.guide import Guide
 from analysis.trace import FloatArray
 from analysis.workings import Workings
-from server.figures_picture import busy, pause_area_pt2
+from server.figures_marks import busy, pause_area_pt2
 from server.figures_style import CARD, CORRIDOR, INK, LINE, MUTED, PLUM, RUST, SMALL_PT
 
 # The fastest hundredth is mostly noise; it may leave the panel.

@@ -1,6 +1,7 @@
 """The child's line on a picture: coloured by its distance, departures outlined."""
 
 from collections.abc import Iterator
+from itertools import pairwise
 from typing import Any
 
 import matplotlib as mpl
@@ -9,6 +10,7 @@ from matplotlib.axes import Axes
 from matplotlib.collections import LineCollection
 from matplotlib.colors import Colormap, Normalize
 
+from analysis.conditioning import stroke_slices
 from analysis.trace import FloatArray, IntArray
 from server.figures_style import DISTANCE_MAP, INK, RUST
 
@@ -29,15 +31,6 @@ def distance_map() -> Colormap:
 def distance_norm(half_width_mm: float) -> Normalize:
     """Fixed scale of the colours: 0 to twice the half-width. [mm]"""
     return Normalize(0.0, 2.0 * half_width_mm, clip=True)
-
-
-def stroke_slices(stroke: IntArray) -> list[slice]:
-    """Return the stretch of samples of every stroke, in the order drawn."""
-    if len(stroke) == 0:
-        return []
-    cuts = np.flatnonzero(np.diff(stroke)) + 1
-    edges = [0, *cuts.tolist(), len(stroke)]
-    return [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
 
 
 def thinned(xy_mm: FloatArray, closest_mm: float = CLOSEST_MM) -> IntArray:
@@ -144,5 +137,5 @@ def _runs(
     step_mm = 2.0 * half_width_mm / COLOUR_STEPS
     band = np.clip(np.floor(near_mm / step_mm), 0, COLOUR_STEPS - 1)
     cuts = [0, *(np.flatnonzero(np.diff(band)) + 1).tolist(), len(band)]
-    for first, last in zip(cuts[:-1], cuts[1:], strict=True):
+    for first, last in pairwise(cuts):
         yield points_mm[first : last + 1], float((band[first] + 0.5) * step_mm)

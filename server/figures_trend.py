@@ -148,7 +148,11 @@ def _draw_head(figure: Figure, measure: Measure, height_in: float) -> None:
         better = f"nearer to {measure.near:g} is better"
     words = [measure.label + (f", {unit}" if unit else ""), *([better] if better else [])]
     figure.text(
-        0.25 / WIDTH_IN, 1.0 - 0.16 / height_in, "  ·  ".join(words), fontsize=10.5, color=INK,
+        0.25 / WIDTH_IN,
+        1.0 - 0.16 / height_in,
+        "  ·  ".join(words),
+        fontsize=10.5,
+        color=INK,
         va="top",
     )
 
@@ -177,9 +181,14 @@ def _draw_phase(axes: Axes, phase: Series, *, first: bool) -> None:
         axes.axvline(at, color=MUTED, linewidth=0.9, gid="phase")
     if phase.corridor_mm is not None:
         axes.annotate(
-            each_side(phase.corridor_mm / 2.0), (at, 1.0), xycoords=axes.get_xaxis_transform(),
-            xytext=(0 if first else 3, 3), textcoords="offset points", fontsize=8.0,
-            color=MUTED, va="bottom",
+            each_side(phase.corridor_mm / 2.0),
+            (at, 1.0),
+            xycoords=axes.get_xaxis_transform(),
+            xytext=(0 if first else 3, 3),
+            textcoords="offset points",
+            fontsize=8.0,
+            color=MUTED,
+            va="bottom",
         )
 
 
@@ -209,8 +218,14 @@ def _draw_slope(axes: Axes, phase: Series, measure: Measure) -> None:
     ]
     factor = _shown(1.0, measure)
     axes.fill_between(
-        days, factor * np.minimum(*bounds), factor * np.maximum(*bounds), color=TEAL, alpha=0.13,
-        linewidth=0, zorder=2, gid="band",
+        days,
+        factor * np.minimum(*bounds),
+        factor * np.maximum(*bounds),
+        color=TEAL,
+        alpha=0.13,
+        linewidth=0,
+        zorder=2,
+        gid="band",
     )
     axes.plot(days, factor * line, color=TEAL, linewidth=1.6, zorder=3, gid="slope")
 
@@ -222,8 +237,14 @@ def _draw_points(axes: Axes, points: Sequence[SessionPoint], measure: Measure) -
             axes.plot(
                 [point.day.toordinal() for point in chosen],
                 [_shown(point.value, measure) for point in chosen],
-                linestyle="none", marker=marker, markersize=6.0, markerfacecolor=face,
-                markeredgecolor=INK, markeredgewidth=1.2, zorder=5, gid="sessions",
+                linestyle="none",
+                marker=marker,
+                markersize=6.0,
+                markerfacecolor=face,
+                markeredgecolor=INK,
+                markeredgewidth=1.2,
+                zorder=5,
+                gid="sessions",
             )
 
 
@@ -242,18 +263,36 @@ def _dates(limits: tuple[float, float]) -> list[date]:
 def _draw_foot(figure: Figure, series: Sequence[Series], height_in: float) -> None:
     points = [point for one in series for point in one.points]
     keys = [
-        Line2D([], [], linestyle="none", marker=marker, markersize=6.0, markerfacecolor=face,
-               markeredgecolor=INK, markeredgewidth=1.2, label=word)
+        Line2D(
+            [],
+            [],
+            linestyle="none",
+            marker=marker,
+            markersize=6.0,
+            markerfacecolor=face,
+            markeredgecolor=INK,
+            markeredgewidth=1.2,
+            label=word,
+        )
         for helped, (marker, face, word) in HELP_MARKS.items()
         if any(bool(point.helps) == helped for point in points)
     ]
     if any(slope_of(one.points) for one in series):
-        keys.append(Line2D([], [], color=TEAL, linewidth=1.6,
-                           label="median slope and its 95 % interval"))
+        keys.append(
+            Line2D([], [], color=TEAL, linewidth=1.6, label="median slope and its 95 % interval")
+        )
     if keys:
         figure.legend(
-            handles=keys, loc="lower left", bbox_to_anchor=(0.22 / WIDTH_IN, 0.27 / height_in),
-            ncols=3, frameon=False, fontsize=SMALL_PT, labelcolor=MUTED, handletextpad=0.5,
-            columnspacing=1.6, borderpad=0.0, borderaxespad=0.0,
+            handles=keys,
+            loc="lower left",
+            bbox_to_anchor=(0.22 / WIDTH_IN, 0.27 / height_in),
+            ncols=3,
+            frameon=False,
+            fontsize=SMALL_PT,
+            labelcolor=MUTED,
+            handletextpad=0.5,
+            columnspacing=1.6,
+            borderpad=0.0,
+            borderaxespad=0.0,
         )
     figure.text(0.25 / WIDTH_IN, 0.1 / height_in, NO_NORM, fontsize=7.5, color=MUTED, va="bottom")

@@ -12,7 +12,7 @@ from server.dates import day_words
 from server.deps import SeenTrial
 from server.documents import CriterionFields, TrialDocument
 from server.numbers import measured, percent
-from server.page_words import ChildWords, child_words
+from server.page_words import child_words
 from server.sentences import (
     MIDLINE_NOTE,
     NO_NORM,

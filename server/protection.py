@@ -32,7 +32,6 @@ FIXED_HEADERS = {
     "Cross-Origin-Resource-Policy": "same-origin",
     "Permissions-Policy": "camera=(), microphone=(), geolocation=()",
 }
-HTTPS_HEADERS = {"Strict-Transport-Security": "max-age=31536000"}
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 SMALL_BODY_BYTES = 64 * 1024
 TRIALS = "/api/trials/"
@@ -42,9 +41,8 @@ FOREIGN = "This request came from a page of another site."
 class FixedHeaders:
     """Adds the header fields that every answer carries; what is not static is not cached."""
 
-    def __init__(self, app: ASGIApp, *, https: bool) -> None:
+    def __init__(self, app: ASGIApp) -> None:
         self.app = app
-        self.headers = FIXED_HEADERS | (HTTPS_HEADERS if https else {})
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer with the fields added."""
@@ -52,7 +50,7 @@ class FixedHeaders:
         async def send_with_headers(message: Message) -> None:
             if message["type"] == "http.response.start":
                 headers = MutableHeaders(scope=message)
-                headers.update(self.headers)
+                headers.update(FIXED_HEADERS)
                 headers.setdefault("Cache-Control", "no-store")
             await send(message)
 

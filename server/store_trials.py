@@ -183,7 +183,7 @@ def report_of(db: Session, trial: TrialRow) -> dict[str, Any]:
     return result_of(db, trial).report
 
 
-def _in_order() -> Select[tuple[TrialRow]]:
+def _in_order() -> Select[TrialRow]:
     # By the order of the session, not by clocks: those of tablets and servers go back.
     return (
         select(TrialRow)

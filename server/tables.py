@@ -39,7 +39,7 @@ class UtcDateTime(TypeDecorator[datetime]):
     impl = DateTime
     cache_ok = True
 
-    def process_bind_param(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+    def process_bind_param(self, value: datetime | None, _dialect: Dialect) -> datetime | None:
         """Turn an aware datetime into UTC without an offset."""
         if value is None:
             return None
@@ -47,7 +47,7 @@ class UtcDateTime(TypeDecorator[datetime]):
             raise ValueError("a moment needs a time zone")
         return value.astimezone(UTC).replace(tzinfo=None)
 
-    def process_result_value(self, value: datetime | None, dialect: Dialect) -> datetime | None:
+    def process_result_value(self, value: datetime | None, _dialect: Dialect) -> datetime | None:
         """Turn what the database holds into an aware datetime."""
         return None if value is None else value.replace(tzinfo=UTC)
 

@@ -108,8 +108,11 @@ export class Outbox {
 
   /** The tablet was paired again: what the old token could not send goes out with the new. */
   async repaired(token) {
-    for (const row of await this.records()) {
-      if (row.state !== "unpaired") continue;
+    const rows = await this.records();
+    // A mark that waits for such a trial holds the same token, which is dead.
+    const dead = new Set(rows.filter((row) => row.state === "unpaired").map((row) => row.token));
+    for (const row of rows) {
+      if (row.state === "adult" || !dead.has(row.token)) continue;
       await this.#keep({ ...row, token, state: "waiting", next_ms: 0 });
     }
     return this.hurry();

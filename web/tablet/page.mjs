@@ -24,12 +24,19 @@ function show(name) {
   if (name !== "draw") scrollTo(0, 0);
 }
 
-function showPair(fault = "") {
+function showPair(fault = "", code = "") {
   show("pair");
   find("pair-fault").textContent = fault;
   find("pair-back").hidden = tablet.day === null;
-  find("pair-code").value = "";
+  find("pair-code").value = code;
   find("pair-code").focus();
+}
+
+/** A pairing code that came behind the "#" of a scanned link, which no server sees. */
+function scannedCode() {
+  const code = /(?:^#|=)([2-9A-Z]{8})$/i.exec(location.hash)?.[1] ?? "";
+  if (code) history.replaceState(null, "", location.pathname);
+  return code;
 }
 
 function showCalibrate() {
@@ -108,7 +115,8 @@ async function start() {
   find("go-calibrate").addEventListener("click", showCalibrate);
   find("go-fetch").addEventListener("click", refetch);
   addEventListener("resize", () => current === "children" && children.show());
-  if (tablet.pairing === null) showPair();
+  const code = scannedCode();
+  if (code || tablet.pairing === null) showPair("", code);
   else await refetch();
 }
 

@@ -21,7 +21,7 @@ const emptyColumns = () => ({
 /** Pressure as measured, or null: a mouse's or finger's 0.5 is not a measurement. */
 function pressureOf(event) {
   const measured = event.pointerType === "pen" && Number.isFinite(event.pressure);
-  return measured ? Math.min(1, Math.max(0, event.pressure)) : null;
+  return measured ? Math.round(Math.min(1, Math.max(0, event.pressure)) * 1e6) / 1e6 : null;
 }
 
 const tiltOf = (event, axis) =>

@@ -46,7 +46,10 @@ export class Tablet {
 
   /** Exchange a pairing code for a token. Returns the server's answer. */
   async pair(code) {
-    const answer = await request("POST", "/api/pair", { body: JSON.stringify({ code }) });
+    // The old token goes along, so that this stays the same tablet.
+    const answer = await request("POST", "/api/pair", {
+      body: JSON.stringify({ code }), token: this.pairing?.token,
+    });
     if (answer.status === null || answer.status >= 400) return answer;
     const { token, tablet_id } = answer.json;
     await this.#keep("pairing", { token, tablet_id });

@@ -1,0 +1,88 @@
+"""What the first page after signing in says: today's children first."""
+
+from datetime import date
+from typing import Any, NamedTuple
+
+from sqlalchemy.orm import Session
+
+from server.dates import clock_words, day_words, weekday_words
+from server.numbers import count_word
+from server.page_words import ChildWords, child_words
+from server.sentences import NO_NORM, plural
+from server.settings import Settings
+from server.store_children import children_of
+from server.store_sessions import latest_plan, sessions_of
+from server.store_trials import trials_of_session
+from server.tables import Account, Child, SessionRow
+
+
+class CaseRow(NamedTuple):
+    """One child on the list."""
+
+    child: ChildWords
+    about: str
+    end: str
+
+
+def caseload_page(db: Session, account: Account, settings: Settings, today: date) -> dict[str, Any]:
+    """Return what the template of the caseload needs.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    account : Account
+        Whose children.
+    settings : Settings
+        Say the practice's time zone.
+    today : date
+        The practice's day.
+
+    Returns
+    -------
+    dict
+        Plain words and lists of them.
+    """
+    here: list[CaseRow] = []
+    others: list[CaseRow] = []
+    for child in children_of(db, account):
+        sessions = sessions_of(db, child.id)
+        mine = [session for session in sessions if session.day == today]
+        here += [_today_row(db, child, session, settings) for session in mine]
+        if not mine:
+            others.append(_other_row(child, sessions))
+    return {
+        "today_words": f"Today, {weekday_words(today)}",
+        "today": here,
+        "others": others,
+        "cautions": [NO_NORM],
+    }
+
+
+def planned_count(plan: dict[str, Any] | None) -> int:
+    """Number of trials that a plan asks for. [1]"""
+    if plan is None:
+        return 0
+    return sum(int(item.get("repetitions", 1)) for item in plan["items"])
+
+
+def _today_row(db: Session, child: Child, session: SessionRow, settings: Settings) -> CaseRow:
+    done = len(trials_of_session(db, session.id))
+    planned = planned_count(latest_plan(db, session.id))
+    about = f"{done} of {planned} trials in" if planned else f"{done} trials in"
+    where = [word for word in (session.place, session.position) if word]
+    start = ""
+    if session.started_at is not None:
+        start = clock_words(settings.local(session.started_at))
+    return CaseRow(child_words(child), " · ".join([*where, about]), start)
+
+
+def _other_row(child: Child, sessions: list[SessionRow]) -> CaseRow:
+    if not sessions:
+        return CaseRow(child_words(child), "no session yet", "")
+    count = len(sessions)
+    return CaseRow(
+        child_words(child),
+        f"{count_word(count)} {plural('session', count)}",
+        f"last on {day_words(sessions[-1].day)}",
+    )

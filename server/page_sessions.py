@@ -1,0 +1,112 @@
+"""The sessions of a child as a list, newest first, with their trials."""
+
+from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from server.dates import weekday_words
+from server.numbers import each_side, percent
+from server.sentences import DIRECTION_WORDS, HAND_WORDS, plural
+from server.sentences_marks import OUTCOME_WORDS
+from server.store_marks import was_helped
+from server.tables import SessionRow
+
+if TYPE_CHECKING:
+    from server.page_child import Reading
+
+NOT_KNOWN = "–"
+# Flags that change how a line of the list is read; the page of the trial says all.
+FLAG_WORDS = {
+    "nothing_drawn": "nothing drawn",
+    "partial": "part of the line",
+    "traced_other_way": "the other way",
+    "uncalibrated": "not calibrated",
+    "finger": "finger",
+    "low_rate": "few points a second",
+    "scoring_failed": "not measured yet",
+    "late": "arrived late",
+}
+
+
+class TrialLine(NamedTuple):
+    """One trial in the list."""
+
+    id: str
+    number: int
+    task: str
+    condition: str
+    on_path: str
+    width: str
+    covered: str
+    remarks: str
+
+
+class SessionBlock(NamedTuple):
+    """One session with its trials."""
+
+    day: str
+    about: str
+    trials: list[TrialLine]
+
+
+def session_blocks(
+    sessions: Iterable[SessionRow], readings: Sequence["Reading"]
+) -> list[SessionBlock]:
+    """Return the sessions of a child, newest first, each with its trials in order.
+
+    Parameters
+    ----------
+    sessions : iterable of SessionRow
+        Newest last.
+    readings : sequence of Reading
+        All trials of the child.
+
+    Returns
+    -------
+    list of SessionBlock
+        In words.
+    """
+    found: dict[str, list[Reading]] = {}
+    for reading in readings:
+        found.setdefault(reading.trial.session_id, []).append(reading)
+    blocks = [_block(session, found.get(session.id, [])) for session in sessions]
+    return blocks[::-1]
+
+
+def _block(session: SessionRow, mine: Sequence["Reading"]) -> SessionBlock:
+    where = [word for word in (session.place, session.position) if word]
+    about = ", ".join([*where, f"{len(mine)} {plural('trial', len(mine))}"])
+    lines = [_line(number, reading) for number, reading in enumerate(mine, start=1)]
+    return SessionBlock(weekday_words(session.day), about, lines)
+
+
+def _line(number: int, reading: "Reading") -> TrialLine:
+    facts, report = reading.result.facts, reading.result.report
+    way = report["travelled"] or facts["direction"]
+    words = [HAND_WORDS.get(reading.hand or ""), DIRECTION_WORDS.get(way or "")]
+    on_path, half_mm = report["scores"]["on_path_pct"], report["half_width_mm"]
+    calibrated = report["quality"]["calibrated"]
+    return TrialLine(
+        id=reading.trial.id,
+        number=number,
+        task=facts["task_name"] or facts["mode"],
+        condition=", ".join(word for word in words if word),
+        on_path=_reading(on_path),
+        width=each_side(half_mm) if half_mm is not None and calibrated else "",
+        covered=_reading(report["scores"]["covered_pct"]),
+        remarks=", ".join(_remarks(reading, report)),
+    )
+
+
+def _reading(value_pct: float | None) -> str:
+    return NOT_KNOWN if value_pct is None else percent(value_pct)
+
+
+def _remarks(reading: "Reading", report: dict[str, Any]) -> list[str]:
+    flags = report["quality"]["flags"]
+    said = [word for flag, word in FLAG_WORDS.items() if flag in flags]
+    mark = reading.mark
+    if mark is not None and mark.outcome not in (None, "finished"):
+        said.insert(0, f"{OUTCOME_WORDS[mark.outcome or '']}, not counted")
+    if was_helped(mark):
+        said.append("with help")
+    return said

@@ -1,0 +1,237 @@
+"""Pages for adults. They work without scripts; forms answer 303 after a write."""
+
+from functools import cache
+from typing import Annotated, Any, NamedTuple
+
+from fastapi import APIRouter, Form, Query, Request, Response
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from starlette.responses import HTMLResponse, RedirectResponse
+
+from server import audit, auth, pairing
+from server.dates import clock_words
+from server.deps import (
+    THERAPIST_ROLES,
+    Address,
+    Config,
+    Cookie,
+    Db,
+    LinkedChild,
+    LinkedTrial,
+    MaybeSignedIn,
+    Now,
+    Researcher,
+    Therapist,
+    Tries,
+)
+from server.problems import Problem
+from server.routes_accounts import check_credentials
+from server.tables import Account
+
+router = APIRouter(include_in_schema=False)
+
+NEVER_CACHED = {"Cache-Control": "no-store"}
+
+
+class Link(NamedTuple):
+    """One link in the head of a page."""
+
+    word: str
+    href: str
+    here: bool
+
+
+# Word, address, and who may go there.
+PLACES = (
+    ("Caseload", "/caseload", THERAPIST_ROLES),
+    ("Export", "/export", frozenset({"researcher"})),
+)
+
+
+@cache
+def templates() -> Environment:
+    """Return the templates; a name that a page does not give is an error, not a blank."""
+    return Environment(
+        loader=PackageLoader("web", "desk"),
+        autoescape=select_autoescape(["html"]),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+
+
+def page(
+    name: str, account: Account | None, here: str, status: int = 200, **words: Any
+) -> HTMLResponse:
+    """Return a page that is never kept by a browser.
+
+    Parameters
+    ----------
+    name : str
+        Template.
+    account : Account or None
+        Who looks.
+    here : str
+        Address of the place the page belongs to.
+    status : int
+        HTTP status.
+    **words
+        What the template needs.
+
+    Returns
+    -------
+    HTMLResponse
+        The page.
+    """
+    roles = frozenset() if account is None else account.roles
+    links = [Link(word, href, href == here) for word, href, who in PLACES if roles & who]
+    body = (
+        templates()
+        .get_template(name)
+        .render(account=account, links=links, home=home_of(account), **words)
+    )
+    return HTMLResponse(body, status, NEVER_CACHED)
+
+
+def home_of(account: Account | None) -> str:
+    """Return the first page of an account."""
+    if account is None:
+        return "/"
+    return next((href for _, href, who in PLACES if account.roles & who), "/")
+
+
+@router.get("/")
+def show_sign_in(account: MaybeSignedIn, settings: Config) -> Response:
+    """Show the sign-in, or go on for those who are signed in."""
+    if account is not None and home_of(account) != "/":
+        return RedirectResponse(home_of(account), 303)
+    return page("sign-in.html", account, "/", trouble=None, demo=settings.demo)
+
+
+@router.post("/sign-in")
+def sign_in(
+    name: Annotated[str, Form(max_length=200)],
+    passphrase: Annotated[str, Form(max_length=1000)],
+    db: Db,
+    now: Now,
+    settings: Config,
+    throttle: Tries,
+    address: Address,
+) -> Response:
+    """Sign in with a form."""
+    try:
+        account = check_credentials(db, throttle, address, name, passphrase)
+    except Problem as problem:
+        return page(
+            "sign-in.html", None, "/", problem.status, trouble=problem.detail, demo=settings.demo
+        )
+    secret = auth.open_sign_in(db, account, now)
+    audit.note(db, now, account.id, "signed_in", "account", account.id)
+    db.commit()
+    response = RedirectResponse(home_of(account), 303)
+    auth.set_cookie(response, settings, secret)
+    return response
+
+
+@router.post("/sign-out")
+def sign_out(
+    db: Db, now: Now, settings: Config, cookie: Cookie, account: MaybeSignedIn
+) -> Response:
+    """Sign out with a form."""
+    if account is not None:
+        auth.end_sign_in(db, cookie, now)
+        audit.note(db, now, account.id, "signed_out", "account", account.id)
+        db.commit()
+    response = RedirectResponse("/", 303)
+    auth.drop_cookie(response, settings)
+    return response
+
+
+@router.get("/caseload")
+def show_caseload(account: Therapist, db: Db, now: Now, settings: Config) -> Response:
+    """Show the children of the account, today's first."""
+    # Reading stored results needs the analysis, which takes a second to load.
+    from server.page_caseload import caseload_page
+
+    words = caseload_page(db, account, settings, settings.day_of(now))
+    return page("caseload.html", account, "/caseload", **words)
+
+
+@router.post("/pairing-code")
+def make_pairing_code(
+    request: Request, account: Therapist, db: Db, now: Now, settings: Config
+) -> Response:
+    """Make a pairing code and show it: only its hash is kept, so it is shown this once."""
+    code, expires_at = pairing.make_code(db, account.id, now)
+    audit.note(db, now, account.id, "made", "pairing_code")
+    db.commit()
+    address = _tablet_url(request)
+    return page(
+        "pairing.html",
+        account,
+        "/caseload",
+        code=code,
+        until=clock_words(settings.local(expires_at)),
+        tablet_url=address,
+        qr=_square(f"{address}#code={code}"),
+    )
+
+
+def _tablet_url(request: Request) -> str:
+    return str(request.url.replace(path="/tablet", query="", fragment=""))
+
+
+def _square(text: str) -> str:
+    """Return a QR code as a data address, which the pages' policy allows for pictures."""
+    import segno
+
+    return segno.make(text, error="m").svg_data_uri(scale=4, border=2, dark="#1F2A37")
+
+
+@router.get("/children/{child_id}")
+def show_child(
+    child: LinkedChild,
+    account: Therapist,
+    db: Db,
+    measure: Annotated[str | None, Query(max_length=80)] = None,
+    task: Annotated[str | None, Query(max_length=80)] = None,
+) -> Response:
+    """Show a child: trends, hand and direction, sessions."""
+    from server.page_child import child_page
+
+    return page("child.html", account, "/caseload", **child_page(db, child, measure, task))
+
+
+@router.get("/children/{child_id}/trend.svg")
+def show_trend(
+    child: LinkedChild,
+    db: Db,
+    task: Annotated[str, Query(max_length=80)],
+    measure: Annotated[str | None, Query(max_length=80)] = None,
+) -> Response:
+    """Draw the series of one path for one measure."""
+    from server.figures import render, trend_figure
+    from server.page_child import chosen_measure
+    from server.trend_series import series_of
+
+    entry = chosen_measure(measure)
+    series = [one for one in series_of(db, child.id, entry.id) if one.path_id == task]
+    if not series:
+        raise Problem(404)
+    picture = render(trend_figure(series, entry), "svg")
+    return Response(picture, headers=NEVER_CACHED, media_type="image/svg+xml")
+
+
+@router.get("/trials/{trial_id}")
+def show_trial(seen: LinkedTrial, account: Therapist, db: Db) -> Response:
+    """Show a trial: sentence, picture, readings, measures."""
+    from server.page_trial import trial_page
+
+    return page("trial.html", account, "/caseload", **trial_page(db, seen))
+
+
+@router.get("/export")
+def show_export(account: Researcher) -> Response:
+    """Show what a researcher can take away."""
+    from server.page_export import export_page
+
+    return page("export.html", account, "/export", **export_page())

@@ -1,0 +1,174 @@
+"""A real server of the demo town on a free port, for tests that drive a browser."""
+
+import shutil
+import socket
+import sqlite3
+import subprocess
+import sys
+import time
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import httpx2
+
+from server.database import make_engine, make_sessions, prepare_file, upgrade
+from server.demo import fill
+from server.library import placed, plan_item, task_of
+from server.settings import Settings, database_url
+from server.store_accounts import account_by_name
+from server.store_children import children_of
+from server.store_sessions import latest_plan, save_plan, sessions_of
+
+SERVING = Path(__file__).with_name("serving.py")
+# The assistant of the demo; the phrase is one of the scenario's.
+NAME, PASSPHRASE = "ferry", "rope and lantern before noon"
+SCREEN_MM = (207.0, 136.0)
+START_LIMIT_S = 60.0
+
+
+def now() -> datetime:
+    return datetime.fromtimestamp(time.time(), UTC)
+
+
+def make_demo(file: Path) -> None:
+    """Fill a new database with the demo scenario."""
+    settings = Settings(database_url=database_url(str(file)), demo=True)
+    prepare_file(file)
+    upgrade(settings)
+    engine = make_engine(settings)
+    try:
+        with make_sessions(engine)() as db:
+            fill(db, today=settings.day_of(now()), clock=now)
+            db.commit()
+    finally:
+        engine.dispose()
+
+
+def item(task_id: str, *, item_id: str, repetitions: int = 1, **choices: Any) -> dict[str, Any]:
+    """A plan item: `corridor_mm`, `direction` and `show` may be chosen."""
+    task = task_of(task_id)
+    direction = choices.get("direction", task["direction"])
+    made = plan_item(
+        task,
+        item_id=item_id,
+        guide=placed(
+            task,
+            corridor_mm=choices.get("corridor_mm", 12.0),
+            screen_mm=SCREEN_MM,
+            direction=direction,
+            midline_x_mm=103.5,
+        ),
+        condition={
+            "hand": "right",
+            "direction": direction,
+            "position": "seated",
+            "tool": "stylus",
+        },
+        repetitions=repetitions,
+        state="open",
+    )
+    return made | {"show": made.get("show", {}) | choices.get("show", {})}
+
+
+class Harbour:
+    """One server process and its database file."""
+
+    def __init__(self, file: Path) -> None:
+        self.file = file
+        self.log = file.with_suffix(".log")
+        with socket.socket() as free:
+            free.bind(("127.0.0.1", 0))
+            self.port = free.getsockname()[1]
+        self.process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def plan(self, *items: dict[str, Any]) -> None:
+        """Let today's open plan hold these items and no others; before the start only."""
+        settings = Settings(database_url=database_url(str(self.file)))
+        engine = make_engine(settings)
+        try:
+            with make_sessions(engine)() as db:
+                account = account_by_name(db, NAME)
+                today = settings.day_of(now())
+                sessions = [
+                    session
+                    for child in children_of(db, account)
+                    for session in sessions_of(db, child.id)
+                    if session.day == today
+                ]
+                plan = latest_plan(db, sessions[0].id)
+                closed = [one | {"state": "closed"} for one in plan["items"]]
+                save_plan(db, sessions[0].id, plan | {"items": [*items, *closed]})
+                db.commit()
+        finally:
+            engine.dispose()
+
+    def start(self) -> None:
+        with self.log.open("ab") as log:
+            self.process = subprocess.Popen(
+                [sys.executable, str(SERVING), str(self.file), str(self.port)],
+                stdout=log,
+                stderr=log,
+            )
+        limit = time.monotonic() + START_LIMIT_S
+        while True:
+            if self.process.poll() is not None:
+                raise AssertionError(f"the server ended early:\n{self.log.read_text()}")
+            try:
+                httpx2.get(f"{self.url}/healthz", timeout=2)
+            except httpx2.TransportError:
+                if time.monotonic() > limit:
+                    self.stop()
+                    raise AssertionError(f"no answer:\n{self.log.read_text()}") from None
+                time.sleep(0.1)
+            else:
+                return
+
+    def kill(self) -> None:
+        """End the server without a chance to finish anything."""
+        if self.process is not None:
+            self.process.kill()
+            self.process.wait()
+            self.process = None
+
+    def stop(self) -> None:
+        if self.process is not None:
+            self.process.terminate()
+            self.process.wait(timeout=20)
+            self.process = None
+
+    def signed_in(self) -> httpx2.Client:
+        client = httpx2.Client(base_url=self.url, timeout=30)
+        answer = client.post("/api/sign-in", json={"name": NAME, "passphrase": PASSPHRASE})
+        assert answer.status_code < 300, answer.text
+        return client
+
+    def pairing_code(self) -> str:
+        with self.signed_in() as client:
+            return client.post("/api/pairing-codes").json()["code"]
+
+    def report(self, trial_id: str) -> dict[str, Any]:
+        with self.signed_in() as client:
+            answer = client.get(f"/api/trials/{trial_id}/report")
+        assert answer.status_code == 200, answer.text
+        return answer.json()
+
+    def facts(self, trial_id: str) -> dict[str, Any]:
+        with self.signed_in() as client:
+            return client.get(f"/api/trials/{trial_id}").json()
+
+    def stored(self) -> list[str]:
+        """Ids of all trials on disk, in order of arrival, read past the server."""
+        with sqlite3.connect(self.file) as disk:
+            return [row[0] for row in disk.execute("SELECT id FROM trial ORDER BY arrival")]
+
+
+def copy_of(demo_file: Path, folder: Path) -> Harbour:
+    file = folder / "linnet.sqlite3"
+    shutil.copy(demo_file, file)
+    file.chmod(0o600)
+    return Harbour(file)

@@ -1,0 +1,173 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+import { delayAfter, Outbox, verdict } from "../../web/tablet/outbox.mjs";
+import { MemoryStore } from "../../web/tablet/store.mjs";
+
+const trial = (id, more = {}) => ({
+  id, trial_id: id, method: "PUT", path: `/api/trials/${id}`, token: "old", body: `{"id":"${id}"}`,
+  sha256: `hash-${id}`, ...more,
+});
+const mark = (id, trial_id) => ({
+  id, trial_id, method: "POST", path: `/api/trials/${trial_id}/marks`, token: "old", body: "{}",
+  sha256: null,
+});
+const answer = (status, json = null) => ({ status, json, title: "" });
+const confirmed = (record) => answer(201, { sha256: record.sha256 });
+
+/** An outbox over a scripted server; `replies` are called in turn, the last one for ever. */
+function desk(...replies) {
+  const sent = [];
+  const clock = { now_ms: 1_000_000 };
+  const store = new MemoryStore();
+  const outbox = new Outbox({
+    store,
+    now: () => clock.now_ms,
+    send: async (record) => {
+      sent.push(record);
+      return (replies.length > 1 ? replies.shift() : replies[0])(record);
+    },
+  });
+  return { outbox, sent, clock, store };
+}
+
+const ids = async (outbox) => (await outbox.records()).map(({ id }) => id);
+
+test("the table of answers", () => {
+  const record = trial("a");
+  const table = [
+    [answer(201, { sha256: "hash-a" }), "clear"], [answer(200, { sha256: "hash-a" }), "clear"],
+    [answer(201, { sha256: "other" }), "keep"], [answer(200, null), "keep"],
+    [answer(null), "keep"], [answer(429), "keep"], [answer(500), "keep"], [answer(503), "keep"],
+    [answer(408), "keep"], [answer(401), "unpaired"], [answer(409), "adult"],
+    [answer(413), "adult"], [answer(422), "adult"], [answer(404), "adult"],
+    [answer(403), "adult"], [answer(410), "clear"], [answer(302), "keep"],
+  ];
+  for (const [given, expected] of table) assert.equal(verdict(record, given), expected);
+  assert.equal(verdict(mark("m", "a"), answer(201, {})), "clear");
+});
+
+test("delays grow from 2 s to 5 min", () => {
+  const delays = [1, 2, 3, 8, 9, 30].map(delayAfter);
+  assert.deepEqual(delays, [2000, 4000, 8000, 256000, 300000, 300000]);
+});
+
+test("a trial is cleared when the server repeats its hash", async () => {
+  const { outbox, sent } = desk(confirmed);
+  assert.equal(await outbox.add(trial("a")), true);
+  await outbox.drain();
+  assert.deepEqual(await ids(outbox), []);
+  assert.equal(sent.length, 1);
+});
+
+test("a lost answer keeps the trial and the same text goes out again", async () => {
+  const { outbox, sent, clock } = desk(() => answer(null), confirmed);
+  await outbox.add(trial("a"));
+  await outbox.drain();
+  assert.deepEqual(await ids(outbox), ["a"]);
+  clock.now_ms += 1999;
+  await outbox.drain();
+  assert.equal(sent.length, 1);
+  clock.now_ms += 1;
+  await outbox.drain();
+  assert.deepEqual(await ids(outbox), []);
+  assert.equal(sent[1].body, sent[0].body);
+});
+
+test("a silent server is asked once a pass, not once a trial", async () => {
+  const { outbox, sent } = desk(() => answer(null));
+  for (const id of ["a", "b", "c"]) await outbox.add(trial(id));
+  await outbox.drain();
+  assert.equal(sent.length, 1);
+  assert.equal((await ids(outbox)).length, 3);
+});
+
+test("a refused trial waits for an adult and holds up nothing", async () => {
+  const { outbox } = desk((record) => (record.id === "a" ? answer(422) : confirmed(record)));
+  for (const id of ["a", "b", "c"]) await outbox.add(trial(id));
+  await outbox.drain();
+  const [row, ...rest] = await outbox.records();
+  assert.deepEqual([row.id, row.state, row.status, rest.length], ["a", "adult", 422, 0]);
+});
+
+test("a busy server delays one trial, not the others", async () => {
+  const { outbox, clock } = desk((record) => (record.id === "a" ? answer(503) : confirmed(record)));
+  await outbox.add(trial("a"));
+  await outbox.add(trial("b"));
+  await outbox.drain();
+  const [row] = await outbox.records();
+  assert.deepEqual([row.id, row.state, row.next_ms - clock.now_ms], ["a", "waiting", 2000]);
+});
+
+test("after 401 everything is kept, and a new pairing sends it with the new token", async () => {
+  const { outbox, sent } = desk((record) => (record.token === "old" ? answer(401) : confirmed(record)));
+  await outbox.add(trial("a"));
+  await outbox.add(mark("m", "a"));
+  await outbox.drain();
+  assert.deepEqual(await ids(outbox), ["a", "m"]);
+  await outbox.repaired("new");
+  assert.deepEqual(await ids(outbox), []);
+  assert.equal(sent[sent.length - 1].token, "new");
+});
+
+test("a mark never overtakes its trial", async () => {
+  const { outbox, sent, clock } = desk(() => answer(503), confirmed);
+  await outbox.add(trial("a"));
+  await outbox.add(mark("m", "a"));
+  await outbox.drain();
+  assert.deepEqual(sent.map(({ id }) => id), ["a"]);
+  clock.now_ms += 2000;
+  await outbox.drain();
+  assert.deepEqual(sent.map(({ id }) => id), ["a", "a", "m"]);
+});
+
+test("an erased trial goes, with its marks", async () => {
+  const { outbox } = desk(() => answer(410));
+  await outbox.add(trial("a"));
+  await outbox.add(mark("m", "a"));
+  await outbox.drain();
+  assert.deepEqual(await ids(outbox), []);
+});
+
+test("only an adult takes a refused trial off the tablet", async () => {
+  const { outbox } = desk(() => answer(409));
+  await outbox.add(trial("a"));
+  await outbox.drain();
+  await outbox.hurry();
+  assert.deepEqual(await ids(outbox), ["a"]);
+  await outbox.forget("a");
+  assert.deepEqual(await ids(outbox), []);
+});
+
+test("an adult may have a refused trial tried again", async () => {
+  const { outbox } = desk(() => answer(422), confirmed);
+  await outbox.add(trial("a"));
+  await outbox.drain();
+  await outbox.retry("a");
+  assert.deepEqual(await ids(outbox), []);
+});
+
+test("what a full disk will not take is held in memory and still sent", async () => {
+  const { outbox, store, clock } = desk(() => answer(null), confirmed);
+  store.put = async () => { throw new Error("full"); };
+  assert.equal(await outbox.add(trial("a")), false);
+  await outbox.drain();
+  assert.deepEqual((await outbox.records()).map(({ saved }) => saved), [false]);
+  clock.now_ms += 2000;
+  await outbox.drain();
+  assert.deepEqual(await ids(outbox), []);
+});
+
+test("what waited is sent by the next page that opens the same store", async () => {
+  const first = desk(() => answer(null));
+  await first.outbox.add(trial("a"));
+  await first.outbox.drain();
+  const sent = [];
+  const second = new Outbox({
+    store: first.store, now: () => first.clock.now_ms,
+    send: async (record) => { sent.push(record.body); return confirmed(record); },
+  });
+  await second.hurry();
+  assert.deepEqual(sent, [trial("a").body]);
+  assert.deepEqual(await ids(second), []);
+});

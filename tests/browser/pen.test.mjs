@@ -1,0 +1,177 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+import { Pen, samplesDocument, samplesOf } from "../../web/tablet/pen.mjs";
+
+const pen = (shown_ms = 1000) =>
+  new Pen({ toMm: (x_px, y_px) => [x_px / 5, y_px / 5], shown_ms });
+
+const event = (kind, at, more = {}) => ({
+  pointerId: { pen: 1, touch: 2, mouse: 3 }[kind], pointerType: kind, button: 0, buttons: 1,
+  pressure: kind === "pen" ? 0.25 : 0.5, tiltX: 12, tiltY: -40,
+  timeStamp: at, clientX: at / 10, clientY: at / 20, ...more,
+});
+
+const moves = (kind, times, more = {}) => {
+  const list = times.map((at) => event(kind, at));
+  return { ...list[list.length - 1], getCoalescedEvents: () => list, ...more };
+};
+
+test("coalesced samples are taken instead of their event, never beside it", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  assert.equal(record.move(moves("pen", [1005, 1010, 1015])), 3);
+  record.up(event("pen", 1020, { pressure: 0, buttons: 0 }));
+  assert.deepEqual(record.columns.t_ms, [0, 5, 10, 15, 20]);
+  assert.equal(record.coalesced, true);
+});
+
+test("the event itself is taken when it has no coalesced samples", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  record.move({ ...event("pen", 1016), getCoalescedEvents: () => [] });
+  record.move(event("pen", 1033));
+  assert.deepEqual(record.columns.t_ms, [0, 16, 33]);
+  assert.equal(record.coalesced, false);
+});
+
+test("without moves nothing is said of coalescing", () => {
+  assert.equal(pen().coalesced, null);
+});
+
+test("places are millimetres with fractions, times run from the first sight of the guide", () => {
+  const record = pen(990.5);
+  record.down(event("pen", 1000.25, { clientX: 103.37, clientY: 51.125 }));
+  assert.deepEqual(record.columns.x_mm, [20.674]); // [C] 103.37 / 5
+  assert.deepEqual(record.columns.y_mm, [10.225]); // [C] 51.125 / 5
+  assert.deepEqual(record.columns.t_ms, [9.75]); // [C] 1000.25 - 990.5
+});
+
+test("the lift keeps its place and has no pressure", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  record.up(event("pen", 1010, { pressure: 0, buttons: 0 }));
+  assert.deepEqual(record.columns.pressure, [0.25, null]);
+  assert.equal(record.columns.x_mm.length, 2);
+});
+
+for (const kind of ["mouse", "touch"]) {
+  test(`a ${kind} has neither pressure nor tilt`, () => {
+    const record = pen();
+    record.down(event(kind, 1000));
+    record.move(moves(kind, [1008, 1016]));
+    record.up(event(kind, 1020, { buttons: 0 }));
+    assert.deepEqual(Object.keys(samplesDocument(record.columns)), ["t_ms", "x_mm", "y_mm", "stroke"]);
+    assert.equal(record.kind, kind);
+  });
+}
+
+test("a pen keeps pressure and tilt in the document", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  const samples = samplesDocument(record.columns);
+  assert.deepEqual([samples.pressure, samples.tilt_x, samples.tilt_y], [[0.25], [12], [-40]]);
+});
+
+test("moves with pressure 0 and a pressed tip are contact", () => {
+  const record = pen();
+  record.down(event("pen", 1000, { pressure: 1 }));
+  assert.equal(record.move(event("pen", 1010, { pressure: 0 })), 1);
+  assert.deepEqual(record.columns.pressure, [1, 0]);
+});
+
+test("a palm during a pen stroke adds nothing and ends nothing", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  assert.equal(record.down(event("touch", 1002)), "ignored");
+  record.move(moves("touch", [1004, 1006]));
+  record.up(event("touch", 1007));
+  assert.equal(record.cancel(event("touch", 1008)), false);
+  assert.equal(record.drawing, true);
+  record.move(event("pen", 1010));
+  assert.deepEqual(record.columns.t_ms, [0, 10]);
+  assert.equal(record.touchesIgnored, 1);
+});
+
+test("a palm after a pen stroke starts no stroke", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  record.up(event("pen", 1010));
+  assert.equal(record.down(event("touch", 9000)), "ignored");
+  assert.equal(record.drawing, false);
+});
+
+test("a palm that lands before the pen is set aside, not lost and not among the samples", () => {
+  const record = pen();
+  record.down(event("touch", 1000));
+  record.move(event("touch", 1008));
+  assert.equal(record.down(event("pen", 1020)), "restarted");
+  record.move(event("touch", 1024));
+  record.move(event("pen", 1030));
+  assert.deepEqual(record.columns.t_ms, [20, 30]);
+  assert.deepEqual(record.columns.stroke, [0, 0]);
+  assert.deepEqual(record.setAside.t_ms, [0, 8]);
+  assert.equal(record.kind, "pen");
+});
+
+test("a touch just after a pen hovered is the hand that holds it", () => {
+  const record = pen();
+  record.move(event("pen", 1000, { buttons: 0 }));
+  assert.equal(record.down(event("touch", 1500)), "ignored");
+  assert.equal(record.down(event("touch", 2600)), "started");
+});
+
+test("a second finger joins no stroke and takes none over", () => {
+  const record = pen();
+  record.down(event("touch", 1000));
+  assert.equal(record.down(event("touch", 1010, { pointerId: 9 })), "ignored");
+  record.move(event("touch", 1020, { pointerId: 9 }));
+  record.up(event("touch", 1030, { pointerId: 9 }));
+  assert.equal(record.drawing, true);
+  assert.deepEqual(record.columns.t_ms, [0]);
+});
+
+test("only the main button of a mouse draws, and letting it go ends the stroke", () => {
+  const record = pen();
+  assert.equal(record.down(event("mouse", 1000, { button: 2, buttons: 2 })), "ignored");
+  record.down(event("mouse", 1010));
+  assert.equal(record.move(event("mouse", 1020, { buttons: 2 })), 0);
+  assert.equal(record.drawing, false);
+});
+
+test("a pen's side button does not stop its line", () => {
+  const record = pen();
+  assert.equal(record.down(event("pen", 1000, { button: 2, buttons: 2 })), "started");
+  assert.equal(record.move(event("pen", 1010, { buttons: 3 })), 1);
+});
+
+test("pointercancel ends the stroke without its own place", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  record.move(event("pen", 1010));
+  assert.equal(record.cancel(event("pen", 1020, { clientX: 0, clientY: 0 })), true);
+  assert.equal(record.drawing, false);
+  assert.deepEqual(record.columns.t_ms, [0, 10]);
+});
+
+test("lost capture after a lift changes nothing", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  record.up(event("pen", 1010));
+  assert.equal(record.cancel(event("pen", 1011)), false);
+  assert.deepEqual(record.columns.t_ms, [0, 10]);
+});
+
+test("every contact is a new stroke", () => {
+  const record = pen();
+  for (const at of [1000, 1100]) {
+    record.down(event("pen", at));
+    record.up(event("pen", at + 20));
+  }
+  assert.deepEqual(record.columns.stroke, [0, 0, 1, 1]);
+});
+
+test("samplesOf answers with the event where the browser lacks coalesced events", () => {
+  const plain = event("pen", 1000);
+  assert.deepEqual(samplesOf(plain), [plain]);
+});

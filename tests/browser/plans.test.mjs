@@ -1,0 +1,141 @@
+import assert from "node:assert/strict";
+import { createHash } from "node:crypto";
+import { test } from "node:test";
+
+import { randomId, sha256, sha256Plain } from "../../web/shared/sha256.mjs";
+import { Corners, HOLD_MS } from "../../web/tablet/corners.mjs";
+import {
+  attempted, freshProgress, nextItem, offered, oneMore, remaining, signsOf, skipped,
+} from "../../web/tablet/day.mjs";
+import { Pen } from "../../web/tablet/pen.mjs";
+import { trialDocument } from "../../web/tablet/trial.mjs";
+
+const item = (item_id, more = {}) => ({
+  item_id, state: "open", repetitions: 2, task: { mode: "trace", name: "Swell", extra: [1] },
+  guide: { points_mm: [[0, 0], [9, 0]], corridor_mm: 8 }, condition: { hand: "left" }, ...more,
+});
+
+test("two pictures stand for a child", () => {
+  assert.deepEqual(signsOf({ session_label: ["kite", "boat"] }), ["kite", "boat"]);
+  assert.deepEqual(signsOf({ session_label: "Kite boat" }), ["kite", "boat"]);
+});
+
+test("closed items, other modes and guides that do not fit are not offered", () => {
+  const plan = { items: [
+    item("a"), item("b", { state: "closed" }), item("c", { task: { mode: "tap" } }),
+    item("d", { guide: { points_mm: [[0, 0], [900, 0]] } }),
+  ] };
+  const { items, open } = offered(plan, (guide) => guide.points_mm[1][0] < 200);
+  assert.deepEqual([items.map(({ item_id }) => item_id), open], [["a"], 2]);
+});
+
+test("items come in order, each as often as planned", () => {
+  const items = [item("a"), item("b", { repetitions: 1 })];
+  let progress = freshProgress("p");
+  const seen = [];
+  for (let next = nextItem(items, progress); next; next = nextItem(items, progress)) {
+    const done = attempted(progress, next);
+    seen.push([next.item_id, done.repetition, done.seq]);
+    progress = done.progress;
+  }
+  assert.deepEqual(seen, [["a", 1, 1], ["a", 2, 2], ["b", 1, 3]]);
+});
+
+test("one more after a spoilt line: its number is new, the count of planned ones is not used", () => {
+  let { progress } = attempted(freshProgress("p"), item("a"));
+  progress = oneMore(progress, item("a"));
+  assert.equal(remaining(progress, item("a")), 2);
+  assert.deepEqual(attempted(progress, item("a")).repetition, 2);
+});
+
+test("a skipped item is not offered again", () => {
+  const progress = skipped(freshProgress("p"), item("a"));
+  assert.equal(nextItem([item("a"), item("b")], progress).item_id, "b");
+});
+
+test("a trial carries task, guide and condition of its item unchanged", () => {
+  const plan = { plan_id: "p", version: 3 };
+  const document = trialDocument({
+    trial_id: "t", seq: 4, plan, item: item("a"), repetition: 2,
+    device: {
+      tablet_id: "x", scale: { px_per_mm: 5.2, calibrated: false }, screen_mm: [227, 157],
+      origin_mm: [10, 10.5], secure: true, api: true, clock_offset_ms: null,
+    },
+    pen: new Pen({ toMm: (x, y) => [x, y], shown_ms: 0 }),
+    started_at: "2026-03-03T09:14:07.120Z", ended_by: "adult", marks: [],
+  });
+  const { task, guide, condition } = item("a");
+  assert.deepEqual([document.task, document.guide, document.condition], [task, guide, condition]);
+  assert.deepEqual(document.plan, { plan_id: "p", version: 3, item_id: "a", repetition: 2 });
+  assert.equal(document.device.pointer_type, "none");
+  assert.equal("calibration_id" in document.device, false);
+  assert.equal("clock_offset_ms" in document.device, false);
+  assert.deepEqual(document.samples, { t_ms: [], x_mm: [], y_mm: [], stroke: [] });
+});
+
+test("own SHA-256 equals the library's for every length around its blocks", () => {
+  for (let length = 0; length < 200; length += 1) {
+    const bytes = Uint8Array.from({ length }, (_, i) => (i * 37 + length) % 256);
+    // [X] node:crypto
+    assert.equal(sha256Plain(bytes), createHash("sha256").update(bytes).digest("hex"));
+  }
+});
+
+test("SHA-256 of the standard's first example", async () => {
+  const expected = "ba7816bf8f01cfea414140de5dae2223b00361a396177a9cb410ff61f20015ad";
+  assert.equal(sha256Plain(new TextEncoder().encode("abc")), expected); // [P] FIPS 180-4 example
+  assert.equal(await sha256("abc"), expected);
+});
+
+test("random ids are version 4 UUIDs, also made from bare random bytes", () => {
+  const form = /^[0-9a-f]{8}-[0-9a-f]{4}-4[0-9a-f]{3}-[89ab][0-9a-f]{3}-[0-9a-f]{12}$/;
+  assert.match(randomId(), form);
+  const whole = crypto.randomUUID;
+  try {
+    Object.defineProperty(crypto, "randomUUID", { value: undefined, configurable: true });
+    const ids = new Set(Array.from({ length: 100 }, () => randomId()));
+    for (const id of ids) assert.match(id, form);
+    assert.equal(ids.size, 100);
+  } finally {
+    Object.defineProperty(crypto, "randomUUID", { value: whole, configurable: true });
+  }
+});
+
+/** Corners with a hand-driven clock. */
+function cornersWith() {
+  const state = { opened: 0, run: null, wait_ms: null };
+  const corners = new Corners({
+    opened: () => { state.opened += 1; },
+    later: (run, wait_ms) => Object.assign(state, { run, wait_ms }) && 1,
+    never: () => { state.run = null; },
+  });
+  return { corners, state };
+}
+const touch = (pointerId) => ({ pointerId, pointerType: "touch" });
+
+test("two corners held for a second open the strip", () => {
+  const { corners, state } = cornersWith();
+  corners.down(touch(1), "left");
+  assert.equal(state.run, null);
+  corners.down(touch(2), "right");
+  assert.equal(state.wait_ms, HOLD_MS);
+  state.run();
+  assert.equal(state.opened, 1);
+});
+
+test("one finger, two fingers in one corner, or a hold let go open nothing", () => {
+  const { corners, state } = cornersWith();
+  corners.down(touch(1), "left");
+  corners.down(touch(2), "left");
+  assert.equal(state.run, null);
+  corners.down(touch(3), "right");
+  corners.up(touch(3));
+  assert.equal(state.run, null);
+  assert.equal(state.opened, 0);
+});
+
+test("a mouse holds one corner", () => {
+  const { corners, state } = cornersWith();
+  corners.down({ pointerId: 1, pointerType: "mouse" }, "left");
+  assert.equal(state.wait_ms, HOLD_MS);
+});

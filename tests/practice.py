@@ -1,0 +1,165 @@
+"""An invented practice: adults, children, sessions and plans, and a clock that can be set."""
+
+import json
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+import numpy as np
+from fastapi import FastAPI
+from fastapi.testclient import TestClient
+
+from server.app import create_app
+from server.database import make_engine, make_sessions, upgrade
+from server.settings import Settings
+from server.store_accounts import create_account
+from server.store_children import create_child, link
+from server.store_sessions import create_session, save_plan
+from tests.documents import sound
+
+NOON = datetime(2026, 3, 3, 12, 0, tzinfo=UTC)
+TODAY = date(2026, 3, 3)
+PASSPHRASE = "tide over the bar at noon"
+PLAN_GULL = "00000000-0000-4000-8000-000000000001"
+PLAN_WREN = "00000000-0000-4000-8000-000000000002"
+ORIGIN = {"Origin": "http://testserver"}
+# Everything that would tell who a child is.
+TELLING = ("BW-91", "BW-92", "Gull", "Wren", "2019-06", "2026-03", "Tidewell")
+
+
+class Clock:
+    """A clock that stands still until it is moved."""
+
+    def __init__(self) -> None:
+        self.now = NOON
+
+    def __call__(self) -> datetime:
+        return self.now
+
+    def move(self, **by: float) -> None:
+        self.now += timedelta(**by)
+
+
+def settings_for(path: Path) -> Settings:
+    return Settings(f"sqlite:///{path}", time_zone="UTC")
+
+
+def make_practice(path: Path) -> dict[str, str]:
+    """Fill a new database; returns the ids of what is in it."""
+    settings = settings_for(path)
+    upgrade(settings)
+    engine = make_engine(settings)
+    with make_sessions(engine)() as db:
+        roles = {
+            "harbour": {"supervisor"},
+            "ferry": {"assistant"},
+            "lantern": {"assistant"},
+            "beacon": {"researcher"},
+            "purser": {"owner"},
+        }
+        accounts: dict[str, Any] = {}
+        for name, held in roles.items():
+            above = accounts["harbour"].id if name == "ferry" else None
+            accounts[name] = create_account(
+                db, name=name, passphrase=PASSPHRASE, roles=held, supervisor_id=above
+            )
+        ids = {}
+        for code, nickname, sign, carer, plan_id in (
+            ("BW-91", "Gull", "boat kite", "ferry", PLAN_GULL),
+            ("BW-92", "Wren", "crab lighthouse", "lantern", PLAN_WREN),
+        ):
+            child = create_child(
+                db,
+                code=code,
+                nickname=nickname,
+                sign=sign,
+                birth_month="2019-06",
+                preferred_hand="right",
+            )
+            link(db, accounts[carer], child, TODAY - timedelta(days=60))
+            session = create_session(
+                db, child_id=child.id, day=TODAY, place="Tidewell School", plan_id=plan_id
+            )
+            save_plan(db, session.id, plan())
+            ids |= {nickname: child.id, f"{nickname} session": session.id}
+        ids |= {name: account.id for name, account in accounts.items()}
+        db.commit()
+    engine.dispose()
+    return ids
+
+
+def plan() -> dict[str, Any]:
+    trial = sound()
+    item = {name: trial[name] for name in ("task", "guide", "condition")}
+    return {"items": [{"item_id": "a1", "state": "open", "repetitions": 3, **item}]}
+
+
+def drawn(
+    *, trial_id: str | None = None, plan_id: str = PLAN_GULL, beside_mm: float = 1.0, **top: Any
+) -> dict[str, Any]:
+    """A whole line at constant speed beside the guide from x = 20 to 180 mm: 4 s at 120 Hz."""
+    tree = sound() | {"trial_id": trial_id or str(uuid4())} | top
+    tree["plan"] = tree["plan"] | {"plan_id": plan_id}
+    tree["guide"].pop("id")
+    t_ms = np.arange(481) * 1000 / 120
+    count = len(t_ms)
+    tree["samples"] = {
+        "t_ms": [round(500 + t, 3) for t in t_ms.tolist()],
+        "x_mm": np.linspace(20, 180, count).round(4).tolist(),
+        # y is down: what lies to the left of a line to the right has the smaller y.
+        "y_mm": [60.0 - beside_mm] * count,
+        "stroke": [0] * count,
+    }
+    return tree
+
+
+def raw_of(tree: Any) -> bytes:
+    return json.dumps(tree).encode()
+
+
+@dataclass
+class Practice:
+    """A running practice."""
+
+    app: FastAPI
+    client: TestClient
+    clock: Clock
+    path: Path
+    ids: dict[str, str]
+
+    def desk(self, name: str) -> TestClient:
+        """A browser in which somebody is signed in."""
+        client = TestClient(self.app, headers=ORIGIN, raise_server_exceptions=False)
+        answer = client.post("/api/sign-in", json={"name": name, "passphrase": PASSPHRASE})
+        assert answer.status_code == 200, answer.text
+        return client
+
+    def tablet(self, name: str = "ferry") -> TestClient:
+        """A tablet paired with somebody's day."""
+        code = self.desk(name).post("/api/pairing-codes").json()["code"]
+        token = self.client.post("/api/pair", json={"code": code}).json()["token"]
+        return TestClient(
+            self.app,
+            headers=ORIGIN | {"Authorization": f"Bearer {token}"},
+            raise_server_exceptions=False,
+        )
+
+    def send(self, client: TestClient, tree: dict[str, Any], **more: Any) -> Any:
+        return client.put(f"/api/trials/{tree['trial_id']}", content=raw_of(tree), **more)
+
+
+@contextmanager
+def running(template: Path, folder: Path, ids: dict[str, str]) -> Iterator[Practice]:
+    """Serve a copy of a practice."""
+    path = folder / "practice.sqlite3"
+    if not path.exists():
+        shutil.copy(template, path)
+    clock = Clock()
+    app = create_app(settings_for(path), clock)
+    with TestClient(app, headers=ORIGIN, raise_server_exceptions=False) as client:
+        yield Practice(app, client, clock, path, ids)

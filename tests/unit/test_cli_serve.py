@@ -1,0 +1,134 @@
+"""Starting and stopping a server with the real command."""
+
+import logging
+import signal
+import socket
+import subprocess
+import sys
+import urllib.request
+from pathlib import Path
+from typing import Any
+
+import pytest
+from typer.testing import CliRunner
+
+from server.cli import app
+from server.cli_logs import KindsOnly
+from tests.running import LINNET, environment, running
+
+slow = pytest.mark.slow
+
+
+def fetch(url: str) -> str:
+    with urllib.request.urlopen(url, timeout=10) as response:
+        text: str = response.read().decode()
+        return text
+
+
+@slow
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
+def test_the_demo_says_where_it_is_serves_and_leaves_nothing_behind(
+    tmp_path: Path, number: int
+) -> None:
+    with running("demo", "--json", "--port", "0", TMPDIR=str(tmp_path)) as demo:
+        assert set(demo.links) == {"desk_url", "tablet_url", "pairing_code", "accounts"}
+        assert [one["role"] for one in demo.links["accounts"]] == [
+            "supervisor",
+            "assistant",
+            "researcher",
+        ]
+        assert all(set(one) == {"role", "name", "passphrase"} for one in demo.links["accounts"])
+        assert demo.links["desk_url"].startswith("http://127.0.0.1:")
+        assert list(tmp_path.glob("linnet-*/demo.sqlite3"))
+        assert "<html" in fetch(demo.links["desk_url"])
+        assert "<html" in fetch(demo.links["tablet_url"])
+        code, errors = demo.stop(number)
+    assert code == 0
+    assert errors == ""
+    assert list(tmp_path.iterdir()) == []
+
+
+@slow
+def test_a_kept_demo_is_opened_again_as_it_is_and_by_one_process_only(tmp_path: Path) -> None:
+    path = tmp_path / "kept.sqlite3"
+    arguments = ("demo", "--json", "--port", "0", "--database", str(path))
+    with running(*arguments) as first:
+        second = subprocess.run(
+            [*LINNET, *arguments], capture_output=True, text=True, env=environment(), timeout=60
+        )
+        assert second.returncode == 1
+        assert second.stdout == ""
+        assert second.stderr == f"linnet: {path} is already served by another process\n"
+        accounts = first.links["accounts"]
+        first.stop()
+    size = path.stat().st_size
+    with running(*arguments) as again:
+        assert again.links["accounts"] == accounts
+    assert path.stat().st_size == size
+    assert path.stat().st_mode & 0o777 == 0o600
+
+
+@slow
+def test_serve_makes_a_new_database_and_listens_on_this_machine(tmp_path: Path) -> None:
+    path = tmp_path / "real.sqlite3"
+    with running("serve", "--port", "0", LINNET_DATABASE=str(path)) as served:
+        url = served.first_line.removeprefix("Linnet listens on ").strip()
+        assert url.startswith("http://127.0.0.1:")
+        assert "<html" in fetch(url)
+        assert served.stop()[0] == 0
+    assert path.is_file()
+
+
+def wrong(*arguments: str, **settings: str) -> str:
+    result = CliRunner().invoke(app, arguments, env=settings)
+    assert result.exit_code == 1
+    assert result.stdout == ""
+    return result.stderr
+
+
+@pytest.fixture
+def no_handlers(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep the handlers of the test run: the command sets its own."""
+    monkeypatch.setattr("server.cli_serve.signal.signal", lambda _number, _handler: None)
+
+
+@pytest.mark.usefixtures("no_handlers")
+def test_a_taken_port_is_told_plainly() -> None:
+    with socket.socket() as sock:
+        sock.bind(("127.0.0.1", 0))
+        sock.listen()
+        port = sock.getsockname()[1]
+        said = wrong("demo", "--port", str(port))
+    assert f"port {port} on 127.0.0.1 cannot be used" in said
+    assert "--port" in said
+
+
+@pytest.mark.usefixtures("no_handlers")
+def test_other_machines_may_not_connect_without_a_certificate(tmp_path: Path) -> None:
+    path = str(tmp_path / "real.sqlite3")
+    said = wrong("serve", LINNET_HOST="0.0.0.0", LINNET_DATABASE=path)
+    assert said == "linnet: other machines may connect only with --tls-cert and --tls-key\n"
+
+
+@pytest.mark.usefixtures("no_handlers")
+def test_a_bad_setting_is_told_plainly() -> None:
+    said = wrong("serve", LINNET_DATABASE="postgres://harbour/linnet")
+    assert said.startswith("linnet: LINNET_DATABASE must be")
+
+
+def test_an_error_is_logged_with_its_places_and_kinds_but_not_its_words() -> None:
+    formatter = KindsOnly("%(message)s")
+    try:
+        try:
+            raise KeyError("Quillfeather")
+        except KeyError as inner:
+            raise RuntimeError("Quillfeather again") from inner
+    except RuntimeError:
+        info: Any = sys.exc_info()
+    record = logging.LogRecord("linnet", logging.ERROR, "", 0, "it failed", None, info)
+    text = formatter.format(record)
+    assert text.startswith("it failed\n")
+    assert "RuntimeError" in text
+    assert "KeyError" in text
+    assert "test_cli_serve.py" in text
+    assert "Quillfeather again" not in text.replace('raise RuntimeError("Quillfeather again")', "")
