@@ -7,7 +7,8 @@ from itertools import pairwise
 import numpy as np
 from scipy.signal import find_peaks
 
-from analysis.conditioning import Piece, Pieces, filtered_pieces, stroke_slices
+from analysis.conditioning import stroke_slices
+from analysis.filtering import Piece, Pieces, filtered_pieces
 from analysis.pauses import Lift, Pause, lifts, pause_at, pause_limit_mm_s, slow_runs, start_dwell_s
 from analysis.trace import BoolArray, FloatArray, Trace
 

@@ -1,8 +1,11 @@
 """Measures of distance from the line and of how much of it was drawn (MEASURES 3)."""
 
+from collections.abc import Callable
+from typing import Any
+
 import numpy as np
 
-from analysis import corners, deviation, distances
+from analysis import deviation
 from analysis.alignment import Alignment
 from analysis.measure import Measure
 from analysis.needs import CORRIDOR, DEVIATION, SHAPE
@@ -11,26 +14,26 @@ from analysis.workings import Workings
 
 FAMILY = "Distance from the line"
 COVER = "How much was drawn"
-CURVE = "Whole curves compared"
-CORNER = "Corners"
 END_MM = 10.0
 """Overshoot is looked for within this distance of the guide's end. [mm]"""
 
 
-def _alignment(w: Workings) -> Alignment:
+def alignment_of(w: Workings) -> Alignment:
+    """Return the alignment, or refuse with ``no_guide``."""
     if w.alignment is None:
         raise Refused("no_guide")
     return w.alignment
 
 
 def _outward(w: Workings) -> float:
-    guide = _alignment(w).guide
+    guide = alignment_of(w).guide
     return deviation.outward_sign(guide) * deviation.bias_mm(w.profile)
 
 
-def _in_corridor(w: Workings) -> float:
-    width_mm = _alignment(w).guide.half_width_at(w.profile.s_mm)
-    if not _alignment(w).guide.closed:
+def in_corridor_share(w: Workings) -> float:
+    """Share of the guide's whole length whose first passage is inside the corridor. [1]"""
+    width_mm = alignment_of(w).guide.half_width_at(w.profile.s_mm)
+    if not alignment_of(w).guide.closed:
         return deviation.in_corridor_share(w.profile, width_mm)
     width_mm[-1] = width_mm[0]
     return deviation.in_corridor_share(w.profile, width_mm)
@@ -48,7 +51,7 @@ def _start_error(w: Workings) -> float:
     An attempt begins at the first sample and at every restart that lands within 10 mm
     (or twice the start target) of the start; the last one completes.
     """
-    found = _alignment(w)
+    found = alignment_of(w)
     reach_mm = max(END_MM, 2 * (found.guide.start_radius_mm or 0.0))
     again = [int(at) for at in found.restarts() if abs(found.s_mm[at]) <= reach_mm]
     first = again[-1] if again else 0
@@ -56,12 +59,12 @@ def _start_error(w: Workings) -> float:
 
 
 def _stop_error(w: Workings) -> float:
-    return float(np.hypot(*(w.trace.xy_mm[-1] - _alignment(w).guide.last_point_mm)))
+    return float(np.hypot(*(w.trace.xy_mm[-1] - alignment_of(w).guide.last_point_mm)))
 
 
 def _overshoot(w: Workings) -> float:
     """Travel past the stop: along its tangent; on a closed guide, along the guide."""
-    found = _alignment(w)
+    found = alignment_of(w)
     length_mm = found.guide.length_mm
     if found.guide.closed:
         return max(0.0, float(found.s_mm.max()) - length_mm)
@@ -78,49 +81,33 @@ def _closure(w: Workings) -> float:
     return float(np.hypot(*(w.trace.xy_mm[-1] - w.trace.xy_mm[0])))
 
 
-def _area(w: Workings) -> float:
-    guide = _alignment(w).guide
-    if not guide.closed:
-        return distances.area_open_mm2(guide, w.trace.xy_mm)
-    deviation.outward_sign(guide)
-    return distances.area_closed_mm2(guide, w.first_lap_mm)
-
-
-def _corner_miss(w: Workings) -> float:
-    misses = corners.corner_misses_mm(_alignment(w), w.trace.xy_mm)
-    return float(np.mean([miss for _, miss in misses]))
-
-
-def _corner_radius(w: Workings) -> float:
-    misses = corners.corner_misses_mm(_alignment(w), w.trace.xy_mm)
-    return float(np.mean([corners.fillet_radius_mm(corner, miss) for corner, miss in misses]))
-
-
 def _time_weighted(w: Workings) -> float:
-    return deviation.mean_abs_time_mm(w.trace, _alignment(w).d_mm)
+    return deviation.mean_abs_time_mm(w.trace, alignment_of(w).d_mm)
 
 
-def _mm(id_: str, label: str, meaning: str, function, **more) -> Measure:  # type: ignore[no-untyped-def]
-    fields = {"family": FAMILY, "needs": DEVIATION, "better": "low", "source": "MEASURES 3"}
-    return Measure(
-        id=id_, label=label, unit="mm", meaning=meaning, function=function, **{**fields, **more}
-    )
+def length_measure(
+    id_: str, label: str, meaning: str, function: Callable[[Workings], float], **more: Any
+) -> Measure:
+    """Return an entry in mm, lower better, unless said otherwise (see `Measure`)."""
+    fields: dict[str, Any] = {"family": FAMILY, "needs": DEVIATION, "better": "low"}
+    fields |= {"source": "MEASURES 3"} | more
+    return Measure(id=id_, label=label, unit="mm", meaning=meaning, function=function, **fields)
 
 
 DEVIATION_MEASURES: tuple[Measure, ...] = (
-    _mm(
+    length_measure(
         "deviation_mean_abs",
         "Mean distance from the line",
         "Mean distance from the guide over its covered length, each millimetre counted once.",
         lambda w: deviation.mean_abs_mm(w.profile),
     ),
-    _mm(
+    length_measure(
         "deviation_rms",
         "Root mean square distance",
         "Root mean square distance from the guide over its covered length.",
         lambda w: deviation.rms_mm(w.profile),
     ),
-    _mm(
+    length_measure(
         "deviation_bias",
         "Left or right of travel",
         "Mean signed distance from the guide; positive to the left of travel.",
@@ -128,7 +115,7 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         better="near",
         near=0.0,
     ),
-    _mm(
+    length_measure(
         "deviation_bias_outward",
         "Outside or inside the shape",
         "Mean signed distance from a closed guide; positive outside.",
@@ -137,19 +124,19 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         near=0.0,
         needs=DEVIATION | {"closed"},
     ),
-    _mm(
+    length_measure(
         "deviation_p95",
         "Distance not exceeded on 95 % of the line",
         "95th percentile, by length of guide, of the distance from it.",
         lambda w: deviation.p95_mm(w.profile),
     ),
-    _mm(
+    length_measure(
         "deviation_max",
         "Largest distance from the line",
         "Largest distance from the guide of any sample with the pen down.",
-        lambda w: float(np.abs(_alignment(w).d_mm).max()),
+        lambda w: float(np.abs(alignment_of(w).d_mm).max()),
     ),
-    _mm(
+    length_measure(
         "deviation_mean_abs_time",
         "Mean distance over time",
         "Mean distance from the guide over pen-down time; a pause counts for as long as it lasts.",
@@ -164,7 +151,7 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         meaning="Share of the guide's whole length whose first passage is inside the corridor; "
         "what was skipped counts as outside.",
         source="MEASURES 3",
-        function=_in_corridor,
+        function=in_corridor_share,
         needs=CORRIDOR,
         better="high",
         decimals=2,
@@ -182,7 +169,7 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         better="low",
         decimals=0,
     ),
-    _mm(
+    length_measure(
         "departure_length",
         "Length drawn outside the corridor",
         "Length of trace outside the corridor, summed.",
@@ -201,7 +188,7 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         better="low",
         decimals=2,
     ),
-    _mm(
+    length_measure(
         "departure_max",
         "Farthest beyond the corridor's edge",
         "Largest distance beyond the edge of the corridor.",
@@ -220,7 +207,7 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         better="high",
         decimals=2,
     ),
-    _mm(
+    length_measure(
         "start_error",
         "Distance from the start target",
         "Distance of the completing attempt's first sample from the start target's centre.",
@@ -228,7 +215,7 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         family=COVER,
         needs=SHAPE | {"asked_way"},
     ),
-    _mm(
+    length_measure(
         "stop_error",
         "Distance from the stop target",
         "Distance of the last sample from the stop target's centre.",
@@ -236,7 +223,7 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         family=COVER,
         needs=SHAPE | {"asked_way"},
     ),
-    _mm(
+    length_measure(
         "overshoot",
         "Travel past the stop",
         "Travel past the stop target along its tangent; along the guide if it is closed.",
@@ -244,65 +231,12 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         family=COVER,
         needs=SHAPE | {"asked_way"},
     ),
-    _mm(
+    length_measure(
         "closure_error",
         "Gap where the shape should close",
         "Distance from first to last sample of a closed guide.",
         _closure,
         family=COVER,
         needs=DEVIATION | {"closed"},
-    ),
-    Measure(
-        id="area_between",
-        label="Area between trace and line",
-        unit="mm2",
-        family=CURVE,
-        meaning="Area enclosed between guide and trace; for a closed guide the symmetric "
-        "difference with the first full lap.",
-        source="MEASURES 3",
-        function=_area,
-        needs=DEVIATION | {"one_part"},
-        better="low",
-        decimals=0,
-    ),
-    _mm(
-        "hausdorff_distance",
-        "Hausdorff distance",
-        "Largest distance from any point of either curve to the other.",
-        lambda w: distances.hausdorff_mm(_alignment(w).guide, w.strokes_mm),
-        family=CURVE,
-        source="MEASURES 3; Hausdorff",
-    ),
-    _mm(
-        "frechet_distance",
-        "Fréchet distance",
-        "Discrete Fréchet distance, both curves resampled to 1 mm: aware of the order of drawing.",
-        lambda w: distances.frechet_mm(_alignment(w).guide, w.trace.xy_mm),
-        family=CURVE,
-        source="MEASURES 3; Eiter & Mannila 1994",
-    ),
-    _mm(
-        "dtw_mean_distance",
-        "Mean warped distance",
-        "Dynamic time warping cost over the number of cells of its path, symmetric step.",
-        lambda w: distances.dtw_mean_mm(_alignment(w).guide, w.trace.xy_mm),
-        family=CURVE,
-        source="MEASURES 3; Sakoe & Chiba 1978",
-    ),
-    _mm(
-        "corner_miss",
-        "Distance from the corners",
-        "Least distance of the trace from each corner of at least 30°, averaged.",
-        _corner_miss,
-        family=CORNER,
-        needs=DEVIATION | {"corner"},
-    ),
-    _mm(
-        "corner_radius",
-        "Roundness of the corners",
-        "Radius of the fillet that misses each corner by as much, averaged.",
-        _corner_radius,
-        family=CORNER,
-        needs=DEVIATION | {"corner"},
     ),
 )

@@ -4,10 +4,11 @@ from typing import Any
 
 import numpy as np
 
-from analysis import difficulty, midline
+from analysis import difficulty, midline, midline_bands
 from analysis.corners import corners, turns_deg
 from analysis.guide import Guide
 from analysis.measure import Measure
+from analysis.measures_deviation import in_corridor_share
 from analysis.needs import CORRIDOR, DEVIATION, MIDLINE, MIDLINE_BANDS, SHAPE, SPEED, TIMED
 from analysis.profile import Profile
 from analysis.value import Refused
@@ -60,7 +61,7 @@ def _lift_count(w: Workings) -> float:
 
 def _deviation_ratio(w: Workings) -> float:
     profile: Profile = w.profile
-    return midline.deviation_ratio(profile, *_at(w))
+    return midline_bands.deviation_ratio(profile, *_at(w))
 
 
 def _reach(w: Workings) -> tuple[float, float]:
@@ -81,11 +82,9 @@ def _guide(w: Workings) -> Guide:
 
 
 def _steering_rate(w: Workings) -> float:
-    from analysis.measures_deviation import _in_corridor
-
     if w.kinematics is None:
         raise Refused("no_time")
-    if _in_corridor(w) < STEERING_SHARE:
+    if in_corridor_share(w) < STEERING_SHARE:
         raise Refused("too_little_traced")
     if w.kinematics.pen_down_s <= 0:
         raise Refused("too_few_samples")
@@ -125,7 +124,7 @@ MIDLINE_MEASURES: tuple[Measure, ...] = (
         "midline_zone_time_share",
         "Share of time near the midline",
         "Share of pen-down time within 20 mm of the midline.",
-        lambda w: midline.zone_time_share(_pieces(w), *_at(w)),
+        lambda w: midline_bands.zone_time_share(_pieces(w), *_at(w)),
         needs=MIDLINE_BANDS | SPEED,
     ),
     _middle(
@@ -133,7 +132,7 @@ MIDLINE_MEASURES: tuple[Measure, ...] = (
         "Slowing at the midline",
         "Mean speed 20 to 60 mm from the midline over mean speed within 20 mm; curvature alone "
         "slows a hand, so compare on the same guide only.",
-        lambda w: midline.slowdown_ratio(_pieces(w), *_at(w)),
+        lambda w: midline_bands.slowdown_ratio(_pieces(w), *_at(w)),
         needs=MIDLINE_BANDS | SPEED,
         better="near",
         near=1.0,

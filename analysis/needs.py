@@ -6,7 +6,12 @@ from typing import TYPE_CHECKING
 from analysis import quality
 from analysis.corners import corners
 from analysis.guide import Guide
-from analysis.midline import LEAST_LENGTH_MM, covered_bands_mm, crossing_parts, guide_bands_mm
+from analysis.midline_bands import (
+    LEAST_LENGTH_MM,
+    covered_bands_mm,
+    crossing_parts,
+    guide_bands_mm,
+)
 from analysis.value import Refused, first_reason
 
 if TYPE_CHECKING:

@@ -5,7 +5,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from analysis.conditioning import Piece, stroke_slices
+from analysis.conditioning import stroke_slices
+from analysis.filtering import Piece
 from analysis.trace import FloatArray, Trace
 
 PAUSE_LIMIT_MM_S = 5.0

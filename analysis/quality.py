@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.conditioning import GAP_S, Ordered, sample_steps_s
+from analysis.conditioning import Ordered, sample_steps_s
 from analysis.trace import FloatArray, Trace
 
 RATE_TOLERANCE = 0.95
@@ -141,8 +141,3 @@ def quality_of(made: Ordered) -> Quality:
         position_step_mm=position_step_mm(trace.xy_mm),
         monotone=made.monotone,
     )
-
-
-def has_long_gap(quality: Quality) -> bool:
-    """Whether any step is long enough to be a gap."""
-    return quality.longest_gap_s is not None and quality.longest_gap_s > GAP_S

@@ -1,6 +1,7 @@
 """All measures, in the order of the report, the CSV and the data dictionary."""
 
 from analysis.measure import Measure
+from analysis.measures_curve import CURVE_MEASURES
 from analysis.measures_deviation import DEVIATION_MEASURES
 from analysis.measures_midline import GUIDE_MEASURES, MIDLINE_MEASURES
 from analysis.measures_time import TIME_MEASURES
@@ -12,6 +13,7 @@ __all__ = ["MEASURES", "Measure", "column", "measure", "measure_all"]
 
 MEASURES: tuple[Measure, ...] = (
     *DEVIATION_MEASURES,
+    *CURVE_MEASURES,
     *TIME_MEASURES,
     *MIDLINE_MEASURES,
     *GUIDE_MEASURES,

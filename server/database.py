@@ -107,6 +107,8 @@ class ProcessLock:
             lock_path, timeout=0, isolation_level=None, check_same_thread=False
         )
         try:
+            # Nothing is ever written, so that no journal has to lie beside it.
+            self._connection.execute("PRAGMA journal_mode = MEMORY")
             self._connection.execute("BEGIN EXCLUSIVE")
         except sqlite3.OperationalError as error:
             self._connection.close()

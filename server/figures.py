@@ -10,7 +10,7 @@ from matplotlib.lines import Line2D
 from analysis.workings import Workings
 from server.figures_marks import way_matters
 from server.figures_picture import draw_picture, picture_view
-from server.figures_scale import View, half_width_mm
+from server.figures_scale import NARROW_IN, WIDTH_IN, View, half_width_mm
 from server.figures_speed import draw_speed, speed_reason
 from server.figures_style import (
     CARD,
@@ -19,6 +19,7 @@ from server.figures_style import (
     PLUM,
     RUST,
     SMALL_PT,
+    draw_caution,
     empty_figure,
     render,
     style,
@@ -26,7 +27,6 @@ from server.figures_style import (
 from server.figures_trace import distance_map, distance_norm
 from server.figures_trend import trend_figure
 from server.numbers import trimmed
-from server.sentences import NO_NORM
 
 __all__ = ["render", "trend_figure", "trial_figure"]
 
@@ -39,14 +39,15 @@ SPEED_LEFT_IN = 0.55
 GAP_IN = 0.36
 AXIS_IN = 0.5
 NOTE_IN = 0.35
-FOOT_IN = 0.3
+FOOT_IN = 0.42
 SCALE_BAR_MM = 20.0
-KEYS_A_ROW = 3
-COLOUR_BAR_IN = 2.3
+KEY_IN = 2.1
+COLOUR_BAR_IN = 2.1
+SCALE_IN = 1.7
 NOTE_PT = 9.5
 
 
-def trial_figure(workings: Workings, report: dict[str, Any]) -> Figure:
+def trial_figure(workings: Workings, report: dict[str, Any], *, narrow: bool = False) -> Figure:
     """Draw one trial: its line over the guide, and below it the speed along the guide.
 
     Parameters
@@ -55,6 +56,8 @@ def trial_figure(workings: Workings, report: dict[str, Any]) -> Figure:
         Everything computed once for the trial.
     report : dict
         The trial's ``linnet-report/1``.
+    narrow : bool
+        For a phone: half as wide, with words of the same size.
 
     Returns
     -------
@@ -62,11 +65,12 @@ def trial_figure(workings: Workings, report: dict[str, Any]) -> Figure:
         Its size follows the shape of the guide; see `render` for files.
     """
     with style():
-        view = picture_view(workings)
+        view = picture_view(workings, NARROW_IN if narrow else WIDTH_IN)
         keys = _keys(workings)
         reason = speed_reason(workings)
         below_in = NOTE_IN if reason else GAP_IN + SPEED_IN + AXIS_IN
-        keys_in = KEY_ROW_IN * -(-len(keys) // KEYS_A_ROW)
+        keys_a_row = max(1, int(view.width_in / KEY_IN))
+        keys_in = KEY_ROW_IN * -(-len(keys) // keys_a_row)
         height_in = TOP_IN + view.height_in + STRIP_IN + keys_in + below_in + FOOT_IN
         figure = empty_figure(view.width_in + 2.0 * SIDE_IN, height_in)
         place = _Placer(figure)
@@ -75,16 +79,9 @@ def trial_figure(workings: Workings, report: dict[str, Any]) -> Figure:
         )
         strip_in = TOP_IN + view.height_in
         _draw_strip(place, workings, report, view, strip_in)
-        _draw_keys(figure, place, keys, strip_in + STRIP_IN)
+        _draw_keys(figure, place, keys, strip_in + STRIP_IN, keys_a_row)
         _draw_below(figure, place, workings, report, strip_in + STRIP_IN + keys_in, reason)
-        figure.text(
-            place.x(SIDE_IN),
-            place.y(height_in - 0.1),
-            NO_NORM,
-            fontsize=7.5,
-            color=MUTED,
-            va="bottom",
-        )
+        draw_caution(figure, SIDE_IN)
     return figure
 
 
@@ -116,7 +113,7 @@ def _draw_strip(
     place: _Placer, workings: Workings, report: dict[str, Any], view: View, down_in: float
 ) -> None:
     calibrated = bool(report["quality"]["calibrated"])
-    _draw_scale_bar(place.axes(SIDE_IN, 2.6, down_in, STRIP_IN), view, calibrated)
+    _draw_scale_bar(place.axes(SIDE_IN, SCALE_IN, down_in, STRIP_IN), view, calibrated)
     if workings.alignment is None or len(workings.trace.xy_mm) == 0:
         return
     left_in = SIDE_IN + view.width_in - COLOUR_BAR_IN
@@ -124,7 +121,7 @@ def _draw_strip(
 
 
 def _draw_scale_bar(axes: Axes, view: View, calibrated: bool) -> None:
-    axes.set(xlim=(0.0, 2.6 * view.mm_per_in), ylim=(0.0, 1.0))
+    axes.set(xlim=(0.0, SCALE_IN * view.mm_per_in), ylim=(0.0, 1.0))
     axes.set_axis_off()
     if not calibrated:
         axes.text(
@@ -155,7 +152,10 @@ def _draw_colour_bar(axes: Axes, workings: Workings, calibrated: bool) -> None:
     bar = axes.figure.colorbar(
         ScalarMappable(distance_norm(half_mm), distance_map()), cax=axes, orientation="horizontal"
     )
-    bar.outline.set_visible(False)  # type: ignore[operator]
+    bar.outline.set_visible(False)
+    # Else hairlines show between the steps.
+    if bar.solids is not None:
+        bar.solids.set_edgecolor("face")
     edge = workings.guide is not None and workings.guide.has_corridor
     word = "edge" if edge else ""
     shown = ["0", f"{word} {trimmed(half_mm)}".strip(), f"{trimmed(2 * half_mm)} +"]
@@ -163,8 +163,8 @@ def _draw_colour_bar(axes: Axes, workings: Workings, calibrated: bool) -> None:
         shown = ["on the line", word, "twice as far"]
     bar.set_ticks([0.0, half_mm, 2.0 * half_mm], labels=shown)
     axes.tick_params(length=0, pad=2, labelsize=8.0)
-    for label, side in zip(axes.get_xticklabels(), ("left", "center", "right"), strict=True):
-        label.set_horizontalalignment(side)
+    axes.get_xticklabels()[0].set_horizontalalignment("left")
+    axes.get_xticklabels()[-1].set_horizontalalignment("right")
     if edge:
         axes.axvline(half_mm, color=CARD, linewidth=1.4)
     title = "distance from the line, mm" if calibrated else "distance from the line"
@@ -214,14 +214,16 @@ def _mark(marker: str, face: str, edge: str, label: str) -> Line2D:
     )
 
 
-def _draw_keys(figure: Figure, place: _Placer, keys: list[Line2D], down_in: float) -> None:
+def _draw_keys(
+    figure: Figure, place: _Placer, keys: list[Line2D], down_in: float, keys_a_row: int
+) -> None:
     if not keys:
         return
     figure.legend(
         handles=keys,
         loc="upper left",
         bbox_to_anchor=(place.x(SIDE_IN - 0.05), place.y(down_in)),
-        ncols=KEYS_A_ROW,
+        ncols=keys_a_row,
         frameon=False,
         fontsize=SMALL_PT,
         labelcolor=MUTED,

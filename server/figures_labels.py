@@ -1,10 +1,11 @@
 """Words on a picture, put where they cover the least."""
 
-from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 from matplotlib.text import Text
 from matplotlib.transforms import Bbox, offset_copy
 from numpy.typing import ArrayLike
@@ -17,6 +18,10 @@ _ANGLES_DEG = (90, 270, 0, 180, 45, 135, 315, 225, 65, 115, 245, 295)
 _REACHES_PT = (11, 17, 25, 36, 50)
 _LEADER_FROM_PT = 22
 _PAD_PX = 3.0
+# Below this share of its reach a word counts as level with its point.
+_LEVEL = 0.35
+
+Point = tuple[float, float]
 
 
 class Labels:
@@ -29,11 +34,12 @@ class Labels:
     """
 
     def __init__(self, axes: Axes) -> None:
+        figure = axes.figure
+        if not isinstance(figure, Figure) or not isinstance(figure.canvas, FigureCanvasAgg):
+            raise TypeError("labels are measured on a figure with an Agg canvas")
         self._axes = axes
-        canvas = axes.figure.canvas
-        if not isinstance(canvas, FigureCanvasAgg):
-            raise TypeError("labels are measured on an Agg canvas")
-        self._renderer = canvas.get_renderer()
+        self._figure = figure
+        self._renderer = figure.canvas.get_renderer()  # type: ignore[no-untyped-call]
         self._dots: list[FloatArray] = []
         self._weights: list[FloatArray] = []
         self._taken: list[Bbox] = []
@@ -45,7 +51,7 @@ class Labels:
             self._dots.append(np.asarray(self._axes.transData.transform(points)))
             self._weights.append(np.full(len(points), weight))
 
-    def keep_clear(self, xy: Sequence[float], radius_pt: float) -> None:
+    def keep_clear(self, xy: Point, radius_pt: float) -> None:
         """Keep words off a mark of the given radius about a point [data units]."""
         x, y = self._axes.transData.transform(xy)
         reach = self._px(radius_pt)
@@ -54,7 +60,7 @@ class Labels:
     def put(
         self,
         text: str,
-        xy: Sequence[float],
+        xy: Point,
         *,
         colour: str = INK,
         size_pt: float = SMALL_PT,
@@ -78,35 +84,33 @@ class Labels:
     def _points(self, size_mm: float) -> float:
         """Return a size in data units as points on paper. [pt]"""
         (x0, _), (x1, _) = self._axes.transData.transform([(0.0, 0.0), (size_mm, 0.0)])
-        return abs(float(x1 - x0)) * 72.0 / float(self._axes.figure.dpi)
+        return abs(float(x1 - x0)) * 72.0 / float(self._figure.dpi)
 
     def _px(self, points: float) -> float:
-        return points * float(self._axes.figure.dpi) / 72.0
+        return points * float(self._figure.dpi) / 72.0
 
-    def _text(
-        self, text: str, xy: Sequence[float], angle: float, reach: float, size: float
-    ) -> Text:
+    def _text(self, text: str, xy: Point, angle: float, reach: float, size: float) -> Text:
         across, up = np.cos(np.deg2rad(angle)), np.sin(np.deg2rad(angle))
         place = offset_copy(
             self._axes.transData,
-            fig=self._axes.figure,
+            fig=self._figure,
             x=reach * across,
             y=reach * up,
             units="points",
         )
         label = self._axes.text(xy[0], xy[1], text, transform=place, fontsize=size, zorder=20)
-        label.set_horizontalalignment(_side(across, "left", "right"))
-        label.set_verticalalignment(_side(up, "bottom", "top"))
+        label.set_horizontalalignment(_across(float(across)))
+        label.set_verticalalignment(_up(float(up)))
         label.set_bbox({"facecolor": CARD, "edgecolor": "none", "alpha": 0.8, "pad": 1.2})
         return label
 
     def _extent(self, label: Text) -> Bbox:
         box = label.get_window_extent(self._renderer)
-        return Bbox(np.array([box.min - _PAD_PX, box.max + _PAD_PX]))
+        return Bbox.from_extents(
+            box.x0 - _PAD_PX, box.y0 - _PAD_PX, box.x1 + _PAD_PX, box.y1 + _PAD_PX
+        )
 
-    def _cost(
-        self, text: str, xy: Sequence[float], angle: float, reach: float, size: float
-    ) -> float:
+    def _cost(self, text: str, xy: Point, angle: float, reach: float, size: float) -> float:
         label = self._text(text, xy, angle, reach, size)
         box = self._extent(label)
         label.remove()
@@ -116,12 +120,11 @@ class Labels:
             cost += float(weights[inside].sum())
         cost += sum(60.0 for other in self._taken if box.overlaps(other))
         view = self._axes.get_window_extent(self._renderer)
-        spill = np.maximum(view.min - box.min, 0).sum() + np.maximum(box.max - view.max, 0).sum()
-        return cost + 40.0 * float(spill > 0) + float(spill)
+        over_px = (view.x0 - box.x0, view.y0 - box.y0, box.x1 - view.x1, box.y1 - view.y1)
+        spill_px = sum(max(0.0, float(over)) for over in over_px)
+        return cost + 40.0 * (spill_px > 0) + spill_px
 
-    def _leader(
-        self, xy: Sequence[float], angle: float, reach: float, clear: float, colour: str
-    ) -> None:
+    def _leader(self, xy: Point, angle: float, reach: float, clear: float, colour: str) -> None:
         turn = np.deg2rad(angle)
         way = np.array([np.cos(turn), np.sin(turn)])
         self._axes.annotate(
@@ -140,7 +143,13 @@ class Labels:
         )
 
 
-def _side(way: float, high: str, low: str) -> str:
-    if way > 0.35:
-        return high
-    return low if way < -0.35 else "center"
+def _across(way: float) -> Literal["left", "center", "right"]:
+    if abs(way) <= _LEVEL:
+        return "center"
+    return "left" if way > 0 else "right"
+
+
+def _up(way: float) -> Literal["bottom", "center", "top"]:
+    if abs(way) <= _LEVEL:
+        return "center"
+    return "bottom" if way > 0 else "top"

@@ -31,7 +31,7 @@ USUAL_TARGET_MM = 5.0
 THIN = 0.4
 
 
-def picture_view(workings: Workings) -> View:
+def picture_view(workings: Workings, width_in: float) -> View:
     """Return the view of a trial: its guide with corridor, and all that was drawn."""
     boxes: list[FloatArray] = []
     guide = workings.asked_guide
@@ -42,9 +42,9 @@ def picture_view(workings: Workings) -> View:
     if len(workings.trace.xy_mm):
         boxes.append(workings.trace.xy_mm)
     if not boxes:
-        return view_of(np.zeros(2), np.array([150.0, 80.0]))
+        return view_of(np.zeros(2), np.array([150.0, 80.0]), width_in)
     everything_mm = np.vstack(boxes)
-    return view_of(everything_mm.min(axis=0), everything_mm.max(axis=0))
+    return view_of(everything_mm.min(axis=0), everything_mm.max(axis=0), width_in)
 
 
 def draw_picture(axes: Axes, workings: Workings, report: dict[str, Any], view: View) -> None:
@@ -116,22 +116,22 @@ def _draw_midline(
     x_mm = guide.midline_x_mm
     if x_mm is None or not view.left_mm < x_mm < view.right_mm:
         return
-    ends_mm = [view.top_mm + 1.0, view.bottom_mm - 1.0]
+    top_mm, bottom_mm = view.top_mm + 1.0, view.bottom_mm - 1.0
     axes.plot(
         [x_mm, x_mm],
-        ends_mm,
+        [top_mm, bottom_mm],
         color=PLUM,
         linewidth=1.2,
         linestyle=(0, (6, 4)),
         zorder=3,
         gid="midline",
     )
-    labels.avoid(np.column_stack([np.full(60, x_mm), np.linspace(*ends_mm, 60)]), 0.5)
+    labels.avoid(np.column_stack([np.full(60, x_mm), np.linspace(top_mm, bottom_mm, 60)]), 0.5)
     assumed = "midline_assumed" in report["quality"]["flags"]
     word = "midline (assumed)" if assumed else "midline"
     axes.annotate(
         word,
-        (x_mm, ends_mm[0]),
+        (x_mm, top_mm),
         xytext=(5, -1),
         textcoords="offset points",
         color=PLUM,
@@ -139,7 +139,7 @@ def _draw_midline(
         va="top",
         zorder=20,
     )
-    labels.keep_clear((x_mm + 12.0, ends_mm[0] + 2.5), 22.0)
+    labels.keep_clear((x_mm + 12.0, top_mm + 2.5), 22.0)
 
 
 def _target_radii(guide: Guide) -> tuple[float, float]:
@@ -202,14 +202,19 @@ def _name_targets(workings: Workings, report: dict[str, Any], guide: Guide, labe
     if not guide.parts or guide.targets:
         return
     start_mm, stop_mm = _target_radii(guide)
+    first, last = _point(guide.first_point_mm), _point(guide.last_point_mm)
     if guide.closed:
-        labels.put("start and stop", guide.first_point_mm, colour=TEAL, clear_mm=stop_mm)
+        labels.put("start and stop", first, colour=TEAL, clear_mm=stop_mm)
     else:
-        labels.put("start", guide.first_point_mm, colour=TEAL, clear_mm=start_mm, clear_pt=-6.0)
-        labels.put("stop", guide.last_point_mm, colour=TEAL, clear_mm=stop_mm, clear_pt=-6.0)
+        labels.put("start", first, colour=TEAL, clear_mm=start_mm, clear_pt=-6.0)
+        labels.put("stop", last, colour=TEAL, clear_mm=stop_mm, clear_pt=-6.0)
     if "traced_other_way" in report["quality"]["flags"] and len(workings.trace.xy_mm):
         words = "drawn the other way round" if guide.closed else "drawn from here"
-        labels.put(words, workings.trace.xy_mm[0], colour=INK, clear_pt=6.0)
+        labels.put(words, _point(workings.trace.xy_mm[0]), colour=INK, clear_pt=6.0)
+
+
+def _point(xy_mm: FloatArray) -> tuple[float, float]:
+    return float(xy_mm[0]), float(xy_mm[1])
 
 
 def _name_departure(workings: Workings, report: dict[str, Any], labels: Labels) -> None:
@@ -222,6 +227,6 @@ def _name_departure(workings: Workings, report: dict[str, Any], labels: Labels) 
     at = widest["start_index"] + int(np.argmax(beyond))
     labels.put(
         f"{with_unit(widest['max_beyond_mm'], 'mm', 1)} past the edge",
-        workings.trace.xy_mm[at],
+        _point(workings.trace.xy_mm[at]),
         colour=RUST,
     )

@@ -15,7 +15,7 @@ LARGEST_SCALE = 1.25
 SMALLEST_VIEW_MM = (110.0, 36.0)
 MARGIN_MM = 7.0
 MM_PER_IN = 25.4
-WIDTH_IN = 7.1
+WIDTH_IN, NARROW_IN = 7.1, 3.9
 TALLEST_IN = 5.4
 # Used for the colours when a guide has no corridor at all.
 USUAL_HALF_WIDTH_MM = 6.0
@@ -39,26 +39,28 @@ class View:
         return (self.right_mm - self.left_mm) / self.width_in
 
 
-def view_of(low_mm: FloatArray, high_mm: FloatArray) -> View:
+def view_of(low_mm: FloatArray, high_mm: FloatArray, width_in: float = WIDTH_IN) -> View:
     """Return the view that shows everything between two corners with equal scales.
 
     Parameters
     ----------
     low_mm, high_mm : array, shape (2,)
         Corners of the box around all that is drawn. [mm]
+    width_in : float
+        Width of the view on paper. [in]
 
     Returns
     -------
     View
-        Always `WIDTH_IN` wide; at most `TALLEST_IN` high.
+        At most `TALLEST_IN` high.
     """
     middle_mm = (low_mm + high_mm) / 2.0
     size_mm = np.maximum(high_mm - low_mm, SMALLEST_VIEW_MM) + 2.0 * MARGIN_MM
-    in_per_mm = min(WIDTH_IN / size_mm[0], TALLEST_IN / size_mm[1], LARGEST_SCALE / MM_PER_IN)
+    in_per_mm = min(width_in / size_mm[0], TALLEST_IN / size_mm[1], LARGEST_SCALE / MM_PER_IN)
     height_in = float(size_mm[1] * in_per_mm)
-    half_mm = np.array([WIDTH_IN, height_in]) / in_per_mm / 2.0
+    half_mm = np.array([width_in, height_in]) / in_per_mm / 2.0
     (left, top), (right, bottom) = middle_mm - half_mm, middle_mm + half_mm
-    return View(float(left), float(top), float(right), float(bottom), WIDTH_IN, height_in)
+    return View(float(left), float(top), float(right), float(bottom), width_in, height_in)
 
 
 def half_width_mm(guide: Guide | None) -> float:

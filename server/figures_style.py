@@ -1,6 +1,7 @@
 """The look that all pictures share, and how a picture becomes bytes."""
 
 import io
+import textwrap
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -9,6 +10,8 @@ from typing import Any, Literal
 import matplotlib as mpl
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
+
+from server.sentences import NO_NORM
 
 Kind = Literal["svg", "png", "pdf"]
 MEDIA_TYPES: dict[Kind, str] = {
@@ -32,11 +35,12 @@ DISTANCE_MAP = "cividis"
 
 TEXT_PT = 10.5
 SMALL_PT = 9.0
+CAUTION_PT = 7.5
 PNG_DPI = 160
 
 # Everything that could differ between two machines is fixed here, so that the same
 # trial gives the same bytes.
-_SETTINGS: dict[str, Any] = {
+_SETTINGS: Any = {
     "svg.hashsalt": "linnet",
     "svg.fonttype": "path",
     "pdf.fonttype": 42,
@@ -92,6 +96,22 @@ def empty_figure(width_in: float, height_in: float) -> Figure:
     figure = Figure(figsize=(width_in, height_in), facecolor=CARD)
     FigureCanvasAgg(figure)
     return figure
+
+
+def draw_caution(figure: Figure, left_in: float) -> None:
+    """Write at the foot what every picture has to say, also when it travels alone."""
+    width_in, height_in = figure.get_size_inches()
+    # A letter of this size is about 0.055 in wide.
+    lines = textwrap.wrap(NO_NORM, int((width_in - left_in) / 0.0555))
+    figure.text(
+        left_in / width_in,
+        0.1 / height_in,
+        "\n".join(lines),
+        fontsize=CAUTION_PT,
+        color=MUTED,
+        va="bottom",
+        linespacing=1.3,
+    )
 
 
 def render(figure: Figure, kind: Kind) -> bytes:

@@ -76,7 +76,8 @@ def draw_trace(
         keep = thinned(xy_mm[piece], CLOSEST_MM / thin) + piece.start
         if len(keep) == 1 or np.ptp(xy_mm[piece], axis=0).max() == 0.0:
             colour = INK if distance_mm is None else _colour(distance_mm[keep[0]], half_width_mm)
-            axes.scatter(*xy_mm[keep[:1]].T, s=DOT_PT2, color=colour, zorder=6, gid="dot")
+            x_mm, y_mm = xy_mm[keep[0]]
+            axes.scatter([x_mm], [y_mm], s=DOT_PT2, color=colour, zorder=6, gid="dot")
             continue
         for run, value in _runs(xy_mm, distance_mm, keep, half_width_mm):
             lines.append(run)

@@ -21,18 +21,19 @@ from server.figures_style import (
     MUTED,
     SMALL_PT,
     TEAL,
+    draw_caution,
     empty_figure,
     style,
 )
 from server.numbers import each_side, is_share, unit_words
-from server.sentences import NO_NORM
 from server.sentences_series import series_words
 from server.trend_series import Series, SessionPoint
 
-WIDTH_IN = 7.6
+WIDTH_IN, NARROW_IN = 7.6, 4.4
 PANEL_IN = 1.75
 LEFT_IN, RIGHT_IN, BETWEEN_IN = 0.62, 0.2, 0.45
 TOP_IN, TITLE_IN, AXIS_IN, FOOT_IN = 0.42, 0.42, 0.34, 0.62
+NARROW_FOOT_IN = 1.2
 ROOM_SHARE = 0.12
 MOST_DATES = 6
 
@@ -43,7 +44,7 @@ HELP_MARKS = {
 }
 
 
-def trend_figure(series: Sequence[Series], measure: Measure) -> Figure:
+def trend_figure(series: Sequence[Series], measure: Measure, *, narrow: bool = False) -> Figure:
     """Draw the series of one path for one measure on one scale.
 
     Parameters
@@ -53,6 +54,8 @@ def trend_figure(series: Sequence[Series], measure: Measure) -> Figure:
         phases; every other condition has a panel of its own.
     measure : Measure
         What the values are.
+    narrow : bool
+        For a phone: one column of panels.
 
     Returns
     -------
@@ -60,14 +63,15 @@ def trend_figure(series: Sequence[Series], measure: Measure) -> Figure:
         A line only where a series allows one; never across two widths.
     """
     panels = _panels(series)
-    columns = 1 if len(panels) < 2 else 2
+    columns = 1 if narrow or len(panels) < 2 else 2
+    width_in = NARROW_IN if narrow else WIDTH_IN
     rows = max(1, -(-len(panels) // columns))
     row_in = TITLE_IN + PANEL_IN + AXIS_IN
-    height_in = TOP_IN + rows * row_in + FOOT_IN
+    height_in = TOP_IN + rows * row_in + (NARROW_FOOT_IN if narrow else FOOT_IN)
     with style():
-        figure = empty_figure(WIDTH_IN, height_in)
-        _draw_head(figure, measure, height_in)
-        wide_in = (WIDTH_IN - RIGHT_IN - LEFT_IN - (columns - 1) * BETWEEN_IN) / columns
+        figure = empty_figure(width_in, height_in)
+        _draw_head(figure, measure)
+        wide_in = (width_in - RIGHT_IN - LEFT_IN - (columns - 1) * BETWEEN_IN) / columns
         limits = _limits(series, measure)
         for place, (words, phases) in enumerate(panels):
             row, column = divmod(place, columns)
@@ -75,14 +79,14 @@ def trend_figure(series: Sequence[Series], measure: Measure) -> Figure:
             down_in = TOP_IN + row * row_in + TITLE_IN
             axes = figure.add_axes(
                 (
-                    left_in / WIDTH_IN,
+                    left_in / width_in,
                     1.0 - (down_in + PANEL_IN) / height_in,
-                    wide_in / WIDTH_IN,
+                    wide_in / width_in,
                     PANEL_IN / height_in,
                 )
             )
             _draw_panel(axes, words, phases, measure, limits)
-        _draw_foot(figure, series, height_in)
+        _draw_foot(figure, series, narrow=narrow)
     return figure
 
 
@@ -141,14 +145,15 @@ def _limits(series: Sequence[Series], measure: Measure) -> Limits:
     )
 
 
-def _draw_head(figure: Figure, measure: Measure, height_in: float) -> None:
+def _draw_head(figure: Figure, measure: Measure) -> None:
+    width_in, height_in = figure.get_size_inches()
     unit = "%" if is_share(measure) else unit_words(measure.unit)
     better = {"low": "lower is better", "high": "higher is better"}.get(measure.better)
     if measure.better == "near" and measure.near is not None:
         better = f"nearer to {measure.near:g} is better"
     words = [measure.label + (f", {unit}" if unit else ""), *([better] if better else [])]
     figure.text(
-        0.25 / WIDTH_IN,
+        0.25 / width_in,
         1.0 - 0.16 / height_in,
         "  ·  ".join(words),
         fontsize=10.5,
@@ -260,20 +265,10 @@ def _dates(limits: tuple[float, float]) -> list[date]:
     return [start + timedelta(days=step * k) for k in range(count)]
 
 
-def _draw_foot(figure: Figure, series: Sequence[Series], height_in: float) -> None:
+def _keys(series: Sequence[Series]) -> list[Line2D]:
     points = [point for one in series for point in one.points]
     keys = [
-        Line2D(
-            [],
-            [],
-            linestyle="none",
-            marker=marker,
-            markersize=6.0,
-            markerfacecolor=face,
-            markeredgecolor=INK,
-            markeredgewidth=1.2,
-            label=word,
-        )
+        _key(marker, face, word)
         for helped, (marker, face, word) in HELP_MARKS.items()
         if any(bool(point.helps) == helped for point in points)
     ]
@@ -281,12 +276,32 @@ def _draw_foot(figure: Figure, series: Sequence[Series], height_in: float) -> No
         keys.append(
             Line2D([], [], color=TEAL, linewidth=1.6, label="median slope and its 95 % interval")
         )
+    return keys
+
+
+def _key(marker: str, face: str, word: str) -> Line2D:
+    return Line2D(
+        [],
+        [],
+        linestyle="none",
+        marker=marker,
+        markersize=6.0,
+        markerfacecolor=face,
+        markeredgecolor=INK,
+        markeredgewidth=1.2,
+        label=word,
+    )
+
+
+def _draw_foot(figure: Figure, series: Sequence[Series], *, narrow: bool) -> None:
+    width_in, height_in = figure.get_size_inches()
+    keys = _keys(series)
     if keys:
         figure.legend(
             handles=keys,
             loc="lower left",
-            bbox_to_anchor=(0.22 / WIDTH_IN, 0.27 / height_in),
-            ncols=3,
+            bbox_to_anchor=(0.22 / width_in, (0.42 if narrow else 0.28) / height_in),
+            ncols=1 if narrow else len(keys),
             frameon=False,
             fontsize=SMALL_PT,
             labelcolor=MUTED,
@@ -295,4 +310,4 @@ def _draw_foot(figure: Figure, series: Sequence[Series], height_in: float) -> No
             borderpad=0.0,
             borderaxespad=0.0,
         )
-    figure.text(0.25 / WIDTH_IN, 0.1 / height_in, NO_NORM, fontsize=7.5, color=MUTED, va="bottom")
+    draw_caution(figure, 0.25)

@@ -137,6 +137,11 @@ def percent(share_pct: float) -> str:
     return f"{whole}{NO_BREAK}%"
 
 
+def unbroken(words: str) -> str:
+    """Return words in which no percent sign begins a line."""
+    return words.replace(" %", f"{NO_BREAK}%")
+
+
 def count_word(count: int) -> str:
     """Return a small count in words, a larger one in digits.
 

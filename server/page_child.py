@@ -12,11 +12,11 @@ from analysis.measure import Measure
 from analysis.registry import MEASURES
 from server.dates import day_words
 from server.figures_trend import slope_of
-from server.numbers import each_side, measured
+from server.numbers import each_side, is_share, measured
 from server.page_sessions import session_blocks
 from server.page_words import child_words
 from server.sentences import DIRECTION_WORDS, HAND_WORDS, MIDLINE_NOTE, NO_NORM, SAME_SERIES, plural
-from server.sentences_series import slope_words
+from server.sentences_series import slope_line, slope_sentence
 from server.store_marks import counts, latest_marks
 from server.store_sessions import sessions_of
 from server.store_trials import results_of, trials_of_child
@@ -49,7 +49,7 @@ class Cell(NamedTuple):
     """One cell of the hand and direction table."""
 
     text: str
-    count: str
+    trials: str
 
 
 class GridRow(NamedTuple):
@@ -179,10 +179,14 @@ def _trend(
 ) -> dict[str, Any] | None:
     if not series:
         return None
-    lines = [slope_words(one, slope_of(one.points), measure) for one in series]
+    lines = [slope_line(one, slope_of(one.points), measure) for one in series]
+    said = " ".join(slope_sentence(line) for line in lines)
+    address = f"/children/{child_id}/trend.svg?measure={measure.id}&task={path}"
     return {
-        "src": f"/children/{child_id}/trend.svg?measure={measure.id}&task={path}",
-        "alt": f"{measure.label} from session to session. {' '.join(lines)}",
+        "src": address,
+        "narrow": f"{address}&narrow=true",
+        "alt": f"{measure.label} from session to session. {said}",
+        "points": is_share(measure),
         "lines": lines,
     }
 

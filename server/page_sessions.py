@@ -46,6 +46,7 @@ class SessionBlock(NamedTuple):
     day: str
     about: str
     trials: list[TrialLine]
+    open: bool
 
 
 def session_blocks(
@@ -68,15 +69,21 @@ def session_blocks(
     found: dict[str, list[Reading]] = {}
     for reading in readings:
         found.setdefault(reading.trial.session_id, []).append(reading)
-    blocks = [_block(session, found.get(session.id, [])) for session in sessions]
-    return blocks[::-1]
+    blocks: list[SessionBlock] = []
+    for session in reversed(list(sessions)):
+        # The list is unfolded down to the newest session that has something to read.
+        fresh = not any(block.trials for block in blocks)
+        blocks.append(_block(session, found.get(session.id, []), unfolded=fresh))
+    return blocks
 
 
-def _block(session: SessionRow, mine: Sequence["Reading"]) -> SessionBlock:
+def _block(session: SessionRow, mine: Sequence["Reading"], *, unfolded: bool) -> SessionBlock:
     where = [word for word in (session.place, session.position) if word]
-    about = ", ".join([*where, f"{len(mine)} {plural('trial', len(mine))}"])
+    about = ", ".join(
+        [*where, f"{len(mine)} {plural('trial', len(mine))}" if mine else "no trial yet"]
+    )
     lines = [_line(number, reading) for number, reading in enumerate(mine, start=1)]
-    return SessionBlock(weekday_words(session.day), about, lines)
+    return SessionBlock(weekday_words(session.day), about, lines, unfolded)
 
 
 def _line(number: int, reading: "Reading") -> TrialLine:

@@ -11,7 +11,7 @@ from analysis.registry import MEASURES, measure
 from server.dates import day_words
 from server.deps import SeenTrial
 from server.documents import CriterionFields, TrialDocument
-from server.numbers import measured, percent
+from server.numbers import measured, percent, unbroken
 from server.page_words import child_words
 from server.sentences import (
     MIDLINE_NOTE,
@@ -187,5 +187,5 @@ def _absent(value: Mapping[str, Any]) -> bool:
 
 def _line(entry: Measure, value: Mapping[str, Any]) -> MeasureLine:
     if value["value"] is None:
-        return MeasureLine(entry.label, NOT_GIVEN, reason_sentence(value["reason"]), True)
-    return MeasureLine(entry.label, measured(value["value"], entry), entry.meaning, False)
+        return MeasureLine(unbroken(entry.label), NOT_GIVEN, reason_sentence(value["reason"]), True)
+    return MeasureLine(unbroken(entry.label), measured(value["value"], entry), entry.meaning, False)

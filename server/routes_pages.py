@@ -207,6 +207,7 @@ def show_trend(
     db: Db,
     task: Annotated[str, Query(max_length=80)],
     measure: Annotated[str | None, Query(max_length=80)] = None,
+    narrow: Annotated[bool, Query()] = False,
 ) -> Response:
     """Draw the series of one path for one measure."""
     from server.figures import render, trend_figure
@@ -217,8 +218,11 @@ def show_trend(
     series = [one for one in series_of(db, child.id, entry.id) if one.path_id == task]
     if not series:
         raise Problem(404)
-    picture = render(trend_figure(series, entry), "svg")
-    return Response(picture, headers=NEVER_CACHED, media_type="image/svg+xml")
+    return _picture(render(trend_figure(series, entry, narrow=narrow), "svg"))
+
+
+def _picture(svg: bytes) -> Response:
+    return Response(svg, headers=NEVER_CACHED, media_type="image/svg+xml")
 
 
 @router.get("/trials/{trial_id}")
@@ -227,6 +231,17 @@ def show_trial(seen: LinkedTrial, account: Therapist, db: Db) -> Response:
     from server.page_trial import trial_page
 
     return page("trial.html", account, "/caseload", **trial_page(db, seen))
+
+
+@router.get("/trials/{trial_id}/narrow.svg")
+def show_narrow_picture(seen: LinkedTrial, db: Db) -> Response:
+    """Draw a trial for the width of a phone; the other pictures are under ``/api``."""
+    from analysis.workings import Workings
+    from server.figures import render, trial_figure
+    from server.store_trials import document_of, report_of
+
+    workings = Workings(document_of(seen.trial).to_trial())
+    return _picture(render(trial_figure(workings, report_of(db, seen.trial), narrow=True), "svg"))
 
 
 @router.get("/export")

@@ -21,9 +21,7 @@ def practice_template(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, d
 
 
 @pytest.fixture
-def practice(
-    practice_template: tuple[Path, dict[str, str]], tmp_path: Path
-) -> Iterator[Practice]:
+def practice(practice_template: tuple[Path, dict[str, str]], tmp_path: Path) -> Iterator[Practice]:
     """A running practice of its own for each test."""
     template, ids = practice_template
     with running(template, tmp_path, ids) as running_practice:

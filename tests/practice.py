@@ -14,6 +14,7 @@ import numpy as np
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
+from server import pairing
 from server.app import create_app
 from server.database import make_engine, make_sessions, upgrade
 from server.settings import Settings
@@ -141,8 +142,15 @@ class Practice:
 
     def tablet(self, name: str = "ferry") -> TestClient:
         """A tablet paired with somebody's day."""
-        code = self.desk(name).post("/api/pairing-codes").json()["code"]
-        token = self.client.post("/api/pair", json={"code": code}).json()["token"]
+        with self.app.state.sessions() as db:
+            code, _ = pairing.make_code(db, self.ids[name], self.clock.now)
+            paired = pairing.pair(db, code, self.clock.now, self.app.state.settings)
+            db.commit()
+        assert paired is not None
+        return self.holding(paired.token)
+
+    def holding(self, token: str) -> TestClient:
+        """A tablet that shows a token."""
         return TestClient(
             self.app,
             headers=ORIGIN | {"Authorization": f"Bearer {token}"},

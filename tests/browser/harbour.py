@@ -6,6 +6,8 @@ import sqlite3
 import subprocess
 import sys
 import time
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -141,11 +143,12 @@ class Harbour:
             self.process.wait(timeout=20)
             self.process = None
 
-    def signed_in(self) -> httpx2.Client:
-        client = httpx2.Client(base_url=self.url, timeout=30)
-        answer = client.post("/api/sign-in", json={"name": NAME, "passphrase": PASSPHRASE})
-        assert answer.status_code < 300, answer.text
-        return client
+    @contextmanager
+    def signed_in(self) -> Iterator[httpx2.Client]:
+        with httpx2.Client(base_url=self.url, timeout=30) as client:
+            answer = client.post("/api/sign-in", json={"name": NAME, "passphrase": PASSPHRASE})
+            assert answer.status_code < 300, answer.text
+            yield client
 
     def pairing_code(self) -> str:
         with self.signed_in() as client:

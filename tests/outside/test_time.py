@@ -5,7 +5,7 @@ import pytest
 from scipy.signal import butter, savgol_filter, sosfreqz
 from scipy.special import ellipe
 
-from analysis import conditioning
+from analysis import filtering
 from analysis.guide import Guide
 from analysis.registry import measure_all
 from analysis.trace import FloatArray, Trace
@@ -38,7 +38,7 @@ def minimum_jerk(u: FloatArray) -> FloatArray:
 
 @rates
 def test_gain_of_both_passes_at_the_cutoff(rate_hz: float) -> None:
-    fd_hz = conditioning.corrected_cutoff_hz(10, rate_hz, 2)
+    fd_hz = filtering.corrected_cutoff_hz(10, rate_hz, 2)
     sections = butter(2, fd_hz, fs=rate_hz, output="sos")
     _, gain = sosfreqz(sections, worN=[10.0], fs=rate_hz)
     assert abs(gain[0]) ** 2 == pytest.approx(np.sqrt(0.5), abs=1e-6)  # [C]
@@ -48,14 +48,14 @@ def test_gain_of_both_passes_at_the_cutoff(rate_hz: float) -> None:
 def test_gain_beside_the_cutoff_is_measured_on_a_sine(f_hz: float, gain: float) -> None:
     t_s = np.arange(0, 6, 1 / 120)
     wave = np.column_stack([np.sin(2 * np.pi * f_hz * t_s), 0 * t_s])
-    smooth = conditioning.low_passed(wave, 120)[180:-180]
+    smooth = filtering.low_passed(wave, 120)[180:-180]
     assert np.sqrt(2 * (smooth[:, 0] ** 2).mean()) == pytest.approx(gain, abs=1e-3)  # [C]
 
 
 def test_filtered_speed_agrees_with_savitzky_golay_on_a_cubic() -> None:
     t_s = np.arange(0, 3, 1 / 240)
     x_mm = 2 * t_s**3 - 4 * t_s
-    pieces = conditioning.filtered_pieces(
+    pieces = filtering.filtered_pieces(
         Trace(xy_mm=along(x_mm), t_s=t_s, stroke=np.zeros(len(t_s), dtype=int))
     ).pieces
     step_s = pieces[0].t_s[1] - pieces[0].t_s[0]
@@ -66,7 +66,7 @@ def test_filtered_speed_agrees_with_savitzky_golay_on_a_cubic() -> None:
 @rates
 def test_constant_velocity_survives_jittered_times(rate_hz: float) -> None:
     t_s = jittered_times(4.0, rate_hz, np.random.default_rng(2))
-    made = conditioning.filtered_pieces(
+    made = filtering.filtered_pieces(
         Trace(xy_mm=along(30 * t_s), t_s=t_s, stroke=np.zeros(len(t_s), dtype=int))
     )
     assert np.abs(made.pieces[0].speed_mm_s[10:-10] - 30).max() < 1e-6  # [C]

@@ -17,6 +17,7 @@ from tests.known import trial
 LINE = Guide.from_points([[20, 60], [200, 60]], corridor_mm=12, midline_x_mm=110)
 T_S = np.linspace(0, 5, 601)
 X_MM = np.linspace(20, 200, 601)
+X_MM[1:-1] += np.random.default_rng(5).uniform(-0.1, 0.1, 599)  # evenly spaced would be a lattice
 XY_MM = np.column_stack([X_MM, 0 * X_MM + 61])
 
 

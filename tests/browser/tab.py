@@ -1,0 +1,232 @@
+"""The tablet page in a real browser, and hands to draw on it.
+
+Pen and fingers are injected through the browser's own input, so the page sees trusted
+events. `asyncio` runs in a thread of its own: other tests may hold a loop in this one.
+"""
+
+import asyncio
+import json
+from collections.abc import Awaitable, Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any
+
+from harbour import Harbour
+from playwright.async_api import BrowserContext, CDPSession, Page, async_playwright
+
+CHROMIUM = "/usr/bin/chromium"
+FLAGS = [
+    "--headless",
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+CARD_LONG_MM = 85.60
+AREA_MM = (207.0, 136.0)
+
+Points = list[tuple[float, float]]
+
+
+@dataclass
+class Drawn:
+    """What was injected: places on the screen [CSS px] and times on the page's clock [ms]."""
+
+    points_px: Points
+    times_ms: list[float]
+
+
+class Tab:
+    """One tablet page."""
+
+    def __init__(self, harbour: Harbour, page: Page, hand: CDPSession) -> None:
+        self.harbour = harbour
+        self.page = page
+        self.hand = hand
+        self.puts: list[dict[str, Any]] = []
+        self.faults: list[str] = []
+        page.on("request", self._note)
+        page.on("pageerror", lambda error: self.faults.append(str(error)))
+        self.px_per_mm = 0.0
+
+    def _note(self, request: Any) -> None:
+        if request.method == "PUT":
+            self.puts.append(json.loads(request.post_data))
+
+    async def open(self) -> None:
+        await self.page.goto(f"{self.harbour.url}/tablet")
+
+    async def pair(self, code: str | None = None, *, px_per_mm: float | None = 5.2) -> None:
+        """Pair, and set the scale unless `px_per_mm` is None."""
+        await self.page.fill("#pair-code", code or self.harbour.pairing_code())
+        await self.page.click("#pair-form button")
+        await self.page.wait_for_selector("#calibrate:not([hidden])")
+        if px_per_mm is None:
+            await self.page.click("#card-skip")
+            self.px_per_mm = 96 / 25.4
+        else:
+            await self.page.evaluate(
+                """width => {
+                    const slider = document.getElementById("card-size");
+                    slider.value = width;
+                    slider.dispatchEvent(new Event("input"));
+                }""",
+                px_per_mm * CARD_LONG_MM,
+            )
+            # The scale is what the outline really measures, not what was asked for.
+            box = await self.page.locator("#card").bounding_box()
+            assert box is not None
+            self.px_per_mm = max(box["width"], box["height"]) / CARD_LONG_MM
+            await self.page.click("#card-keep")
+        await self.page.wait_for_selector("#children-list button")
+
+    async def choose(self) -> None:
+        await self.page.click("#children-list button")
+        await self.shown()
+
+    async def shown(self, count: int = 1) -> float:
+        """Wait until that many guides have been shown; time of the last first frame [ms]."""
+        await self.page.wait_for_function(
+            "n => performance.getEntriesByName('guide-shown').length >= n", arg=count
+        )
+        return await self.page.evaluate(
+            "performance.getEntriesByName('guide-shown').at(-1).startTime"
+        )
+
+    async def begin(self, **pairing: Any) -> float:
+        """Open, pair, choose the child; time of the first guide's first frame [ms]."""
+        await self.open()
+        await self.pair(**pairing)
+        await self.choose()
+        return await self.shown()
+
+    def px(self, x_mm: float, y_mm: float) -> tuple[float, float]:
+        """Place on the screen of a place in the task area, which lies in the middle."""
+        size = self.page.viewport_size
+        assert size is not None
+        left = (size["width"] - AREA_MM[0] * self.px_per_mm) / 2
+        top = (size["height"] - AREA_MM[1] * self.px_per_mm) / 2
+        return left + x_mm * self.px_per_mm, top + y_mm * self.px_per_mm
+
+    def all_px(self, points_mm: Points) -> Points:
+        return [self.px(x, y) for x, y in points_mm]
+
+    async def clock_ms(self) -> tuple[float, float]:
+        """The page's time origin [ms since 1970] and its clock [ms]."""
+        origin, clock = await self.page.evaluate("[performance.timeOrigin, performance.now()]")
+        return origin, clock
+
+    async def pen(self, points_px: Points, *, rate_hz: float = 200.0, **more: Any) -> Drawn:
+        """Draw one pen stroke, all events sent without waiting for answers."""
+        origin_ms, start_ms = await self.clock_ms()
+        events = []
+        times_ms = []
+        last = len(points_px) - 1
+        for i, (x, y) in enumerate(points_px):
+            times_ms.append(start_ms + 1000 * i / rate_hz)
+            kind = "mousePressed" if i == 0 else "mouseReleased" if i == last else "mouseMoved"
+            if kind == "mouseReleased" and more.get("held"):
+                kind = "mouseMoved"
+            down = kind != "mouseReleased"
+            events.append(
+                {
+                    "type": kind,
+                    "x": x,
+                    "y": y,
+                    "button": "left",
+                    "buttons": 1 if down else 0,
+                    "clickCount": 1 if i in (0, last) else 0,
+                    "pointerType": "pen",
+                    "force": 0.4 if down else 0.0,
+                    "tiltX": 12,
+                    "tiltY": -30,
+                    "timestamp": (origin_ms + times_ms[-1]) / 1000,
+                }
+            )
+        await asyncio.gather(
+            *(self.hand.send("Input.dispatchMouseEvent", event) for event in events)
+        )
+        return Drawn(points_px, times_ms)
+
+    async def touch(self, kind: str, *points: tuple[int, float, float]) -> None:
+        """Send one touch event: `kind` is Start, Move, End or Cancel; points are (id, x, y)."""
+        await self.hand.send(
+            "Input.dispatchTouchEvent",
+            {
+                "type": f"touch{kind}",
+                "touchPoints": [{"id": i, "x": x, "y": y} for i, x, y in points],
+            },
+        )
+
+    async def finger(self, points_px: Points) -> None:
+        await self.touch("Start", (0, *points_px[0]))
+        for point in points_px[1:]:
+            await self.touch("Move", (0, *point))
+        await self.touch("End")
+
+    async def open_strip(self) -> None:
+        """As an adult with a keyboard does."""
+        await self.page.focus(".corner.left")
+        await self.page.keyboard.press("Enter")
+        await self.page.wait_for_selector("#strip[open]")
+
+    async def document(self, count: int = 1) -> dict[str, Any]:
+        """Wait until that many trials went out; the last one as it was sent."""
+        for _ in range(300):
+            if len(self.puts) >= count:
+                return self.puts[count - 1]
+            await asyncio.sleep(0.05)
+        raise AssertionError(f"{len(self.puts)} trials were sent, {count} were expected")
+
+    async def drained(self, limit_s: float = 20.0) -> None:
+        """Wait until nothing waits on the tablet."""
+        for _ in range(int(limit_s / 0.1)):
+            if await self.waiting() == []:
+                return
+            await asyncio.sleep(0.1)
+        raise AssertionError(f"still waiting: {await self.waiting()}")
+
+    async def waiting(self) -> list[dict[str, Any]]:
+        """What the tablet keeps for sending, read from its storage past the page."""
+        return await self.page.evaluate(
+            """() => new Promise((resolve, reject) => {
+                const opening = indexedDB.open("linnet");
+                opening.onerror = () => reject(opening.error);
+                opening.onsuccess = () => {
+                    const all = opening.result.transaction("outbox").objectStore("outbox").getAll();
+                    all.onsuccess = () => { opening.result.close(); resolve(all.result); };
+                };
+            })"""
+        )
+
+
+Scenario = Callable[[Tab], Awaitable[None]]
+
+
+async def _tab(harbour: Harbour, context: BrowserContext) -> Tab:
+    page = context.pages[0] if context.pages else await context.new_page()
+    return Tab(harbour, page, await context.new_cdp_session(page))
+
+
+async def _run(harbour: Harbour, scenario: Scenario, flags: list[str], **options: Any) -> None:
+    async with async_playwright() as playwright:
+        browser = await playwright.chromium.launch(
+            executable_path=CHROMIUM, args=[*FLAGS, *flags]
+        )
+        try:
+            settings = {"viewport": {"width": 1180, "height": 820}, "has_touch": True} | options
+            context = await browser.new_context(**settings)
+            tab = await _tab(harbour, context)
+            await scenario(tab)
+            assert tab.faults == []
+        finally:
+            await browser.close()
+
+
+def drive(harbour: Harbour, scenario: Scenario, *, flags: tuple[str, ...] = (), **options: Any) -> None:
+    """Run a scenario in a fresh browser; `options` are those of a browser context."""
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(lambda: asyncio.run(_run(harbour, scenario, list(flags), **options))).result()
