@@ -3,6 +3,7 @@
 import zlib
 
 from fastapi import Request
+from starlette.requests import ClientDisconnect
 
 from server.documents import MAX_DOCUMENT_BYTES
 from server.faults import Fault
@@ -26,7 +27,7 @@ async def read_document(request: Request) -> bytes:
     Returns
     -------
     bytes
-        At most `MAX_DOCUMENT_BYTES`.
+        At most `MAX_DOCUMENT_BYTES`; of the packed ones `server.protection` lets through no more.
 
     Raises
     ------
@@ -38,10 +39,12 @@ async def read_document(request: Request) -> bytes:
     if encoding not in ("identity", "gzip"):
         raise Problem(415, OTHER_ENCODING)
     body = bytearray()
-    async for chunk in request.stream():
-        body += chunk
-        if len(body) > MAX_DOCUMENT_BYTES:
-            raise Problem(413, errors=[Fault("", TOO_LARGE)])
+    try:
+        async for chunk in request.stream():
+            body += chunk
+    except ClientDisconnect:
+        # Nobody is there to read this; the tablet sends the whole document again.
+        raise Problem(400) from None
     return unpacked(bytes(body)) if encoding == "gzip" else bytes(body)
 
 

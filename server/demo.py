@@ -209,11 +209,14 @@ def _moved(document: dict[str, Any], shift: timedelta) -> bytes:
     return orjson.dumps(document | {"started_at": text})
 
 
-def _report(raw: bytes) -> dict[str, Any]:
-    return score(read_trial(raw))
+def _scored(raw: bytes) -> tuple[TrialDocument, dict[str, Any]]:
+    document = read_trial(raw)
+    return document, score(document)
 
 
-def _reports(raws: Sequence[bytes], workers: int | None) -> Iterator[dict[str, Any]]:
+def _all_scored(
+    raws: Sequence[bytes], workers: int | None
+) -> Iterator[tuple[TrialDocument, dict[str, Any]]]:
     count = min(workers or os.cpu_count() or 1, MOST_WORKERS)
     done = 0
     if count > 1:
@@ -221,13 +224,13 @@ def _reports(raws: Sequence[bytes], workers: int | None) -> Iterator[dict[str, A
         context = multiprocessing.get_context("spawn")
         try:
             with ProcessPoolExecutor(count, mp_context=context) as pool:
-                for report in pool.map(_report, raws, chunksize=4):
+                for one in pool.map(_scored, raws, chunksize=4):
                     done += 1
-                    yield report
+                    yield one
         except (BrokenProcessPool, OSError):
             # No processes to be had here, or one was killed: the rest is computed below.
             pass
-    yield from map(_report, raws[done:])
+    yield from map(_scored, raws[done:])
 
 
 def _owed(db: Session, scenario: dict[str, Any]) -> list[_Owed]:
@@ -253,15 +256,14 @@ def _owed(db: Session, scenario: dict[str, Any]) -> list[_Owed]:
 def _fill_trials(
     db: Session, owed: list[_Owed], progress: Progress | None, workers: int | None
 ) -> None:
-    reports = _reports([one.raw for one in owed], workers)
-    for number, (one, report) in enumerate(zip(owed, reports, strict=True), start=1):
-        _store(db, one, report)
+    scored = _all_scored([one.raw for one in owed], workers)
+    for number, (one, (document, report)) in enumerate(zip(owed, scored, strict=True), start=1):
+        _store(db, one, document, report)
         if progress is not None:
             progress(number, len(owed))
 
 
-def _store(db: Session, owed: _Owed, report: dict[str, Any]) -> None:
-    document = read_trial(owed.raw)
+def _store(db: Session, owed: _Owed, document: TrialDocument, report: dict[str, Any]) -> None:
     received_at = _ended_at(document) + timedelta(seconds=2)
     trial, _ = store_raw(
         db,

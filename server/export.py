@@ -23,6 +23,7 @@ from server.dictionary import (
     report_cells,
     trial_columns,
 )
+from server.library import LIBRARY
 from server.store_marks import latest_marks, was_helped
 from server.store_sessions import sessions_of
 from server.store_trials import results_of, trials_of_child
@@ -30,6 +31,7 @@ from server.tables import Child, MarkRow, ResultRow, TrialRow
 
 Row = dict[str, Cell]
 
+LIBRARY_IDS = frozenset(task["task_id"] for task in LIBRARY)
 # A spreadsheet takes a text that begins like this for a formula.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 DESIGN = "DESIGN 3.6"
@@ -152,6 +154,9 @@ def _trial_rows(db: Session) -> Iterator[Row]:
             "helped": None if one.mark is None else was_helped(one.mark),
         }
         asked: Row = {column.name: facts[column.name] for column in CONDITION_COLUMNS}
+        # A task of the practice's own may be called after the child it was made for.
+        if asked["task_id"] not in LIBRARY_IDS:
+            asked["task_id"] = None
         yield head | asked | report_cells(one.result.report)
 
 

@@ -8,7 +8,7 @@ from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
 from analysis.workings import Workings
-from server.figures_marks import way_matters
+from server.figures_marks import compared, way_matters
 from server.figures_picture import draw_picture, picture_view
 from server.figures_scale import NARROW_IN, WIDTH_IN, View, half_width_mm
 from server.figures_speed import draw_speed, speed_reason
@@ -114,7 +114,7 @@ def _draw_strip(
 ) -> None:
     calibrated = bool(report["quality"]["calibrated"])
     _draw_scale_bar(place.axes(SIDE_IN, SCALE_IN, down_in, STRIP_IN), view, calibrated)
-    if workings.alignment is None or len(workings.trace.xy_mm) == 0:
+    if not compared(workings):
         return
     left_in = SIDE_IN + view.width_in - COLOUR_BAR_IN
     _draw_colour_bar(place.axes(left_in, COLOUR_BAR_IN, down_in + 0.22, 0.11), workings, calibrated)
@@ -182,7 +182,7 @@ def _keys(workings: Workings) -> list[Line2D]:
         keys.append(_mark(">", PLUM, PLUM, "midline crossed, pen down"))
     if any(crossing["lifted"] for crossing in events["crossings"]):
         keys.append(_mark(">", CARD, PLUM, "midline crossed after a lift"))
-    if events["departures"]:
+    if events["departures"] and compared(workings):
         keys.append(
             Line2D(
                 [],

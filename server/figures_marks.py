@@ -24,6 +24,11 @@ WAY_SHARES = (0.2, 0.55, 0.85)
 WAY_FROM_POINTS = 12
 
 
+def compared(workings: Workings) -> bool:
+    """Whether distances from the line may be shown: a line, and samples dense enough."""
+    return workings.alignment is not None and workings.quality.shape_ok
+
+
 def draw_marks(axes: Axes, workings: Workings, labels: Labels) -> None:
     """Draw what happened on the line, and name the longest pauses."""
     _draw_lifts(axes, workings)

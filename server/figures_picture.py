@@ -12,7 +12,7 @@ from analysis.guide import Guide
 from analysis.trace import FloatArray
 from analysis.workings import Workings
 from server.figures_labels import Labels
-from server.figures_marks import busy, draw_marks
+from server.figures_marks import busy, compared, draw_marks
 from server.figures_scale import View, corridor_area, half_width_mm, view_of
 from server.figures_style import (
     CORRIDOR,
@@ -187,7 +187,7 @@ def _draw_targets(axes: Axes, guide: Guide, labels: Labels) -> None:
 
 def _draw_line(axes: Axes, workings: Workings) -> None:
     trace, fit = workings.trace, workings.alignment
-    distance_mm = None if fit is None else np.abs(fit.d_mm)
+    distance_mm = np.abs(fit.d_mm) if fit is not None and compared(workings) else None
     half_mm = half_width_mm(workings.guide)
     thin = THIN if busy(workings) else 1.0
     draw_trace(axes, trace.xy_mm, trace.stroke, distance_mm, half_mm, thin=thin)
@@ -208,7 +208,7 @@ def _name_targets(workings: Workings, report: dict[str, Any], guide: Guide, labe
     else:
         labels.put("start", first, colour=TEAL, clear_mm=start_mm, clear_pt=-6.0)
         labels.put("stop", last, colour=TEAL, clear_mm=stop_mm, clear_pt=-6.0)
-    if "traced_other_way" in report["quality"]["flags"] and len(workings.trace.xy_mm):
+    if "traced_other_way" in report["quality"]["flags"] and not busy(workings):
         words = "drawn the other way round" if guide.closed else "drawn from here"
         labels.put(words, _point(workings.trace.xy_mm[0]), colour=INK, clear_pt=6.0)
 
@@ -219,11 +219,14 @@ def _point(xy_mm: FloatArray) -> tuple[float, float]:
 
 def _name_departure(workings: Workings, report: dict[str, Any], labels: Labels) -> None:
     departures = workings.events["departures"]
-    if not departures or not report["quality"]["calibrated"] or workings.alignment is None:
+    fit = workings.alignment
+    if not departures or not report["quality"]["calibrated"]:
+        return
+    if fit is None or not compared(workings):
         return
     widest = max(departures, key=lambda d: d["max_beyond_mm"])
     stretch = slice(widest["start_index"], widest["end_index"] + 1)
-    beyond = np.abs(workings.alignment.d_mm[stretch])
+    beyond = np.abs(fit.d_mm[stretch])
     at = widest["start_index"] + int(np.argmax(beyond))
     labels.put(
         f"{with_unit(widest['max_beyond_mm'], 'mm', 1)} past the edge",

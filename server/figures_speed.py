@@ -7,6 +7,7 @@ from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
 from analysis.guide import Guide
+from analysis.quality import SPEED_RATE_HZ
 from analysis.trace import FloatArray
 from analysis.workings import Workings
 from server.figures_marks import busy, pause_area_pt2
@@ -26,8 +27,12 @@ def speed_reason(workings: Workings) -> str | None:
         return "Nothing was drawn, so there is no speed to show."
     if workings.trace.t_s is None:
         return "No times were recorded, so no speed can be shown."
-    if workings.kinematics is None or not workings.kinematics.pieces:
-        return "The samples do not allow a speed: see the remarks on this trial."
+    if workings.kinematics is None:
+        return "The tablet's clock went back, so no speed can be shown."
+    if not workings.quality.meets(SPEED_RATE_HZ):
+        return "The tablet reported too few points a second to show a speed."
+    if not workings.pausing:
+        return "The record has gaps too long to show a speed."
     return None
 
 
@@ -116,6 +121,12 @@ def _draw_progress(
             va="top",
             ha="right" if late else "left",
         )
+    _draw_events(axes, workings)
+    for part_mm in np.cumsum([_part_length(guide, k) for k in range(len(guide.parts) - 1)]):
+        axes.axvline(part_mm, color=LINE, linewidth=0.8, zorder=1)
+
+
+def _draw_events(axes: Axes, workings: Workings) -> None:
     for departure in workings.events["departures"]:
         axes.plot(
             [departure["from_mm"], departure["to_mm"]],
@@ -126,8 +137,6 @@ def _draw_progress(
             zorder=3,
             gid="departure",
         )
-    for part_mm in np.cumsum([_part_length(guide, k) for k in range(len(guide.parts) - 1)]):
-        axes.axvline(part_mm, color=LINE, linewidth=0.8, zorder=1)
     for lift in workings.events["lifts"]:
         if lift["at_mm"] is not None:
             axes.plot(

@@ -1,23 +1,15 @@
 """One measure over the sessions of a child: one mark a session, one panel a condition."""
 
 from collections.abc import Iterable, Sequence
-from datetime import date, timedelta
 from itertools import groupby
 
-import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
-from matplotlib.ticker import MaxNLocator
 
 from analysis.measure import Measure
-from analysis.trend import Slope, trend_slope
-from analysis.value import Refused
-from server.dates import short_day
+from server.figures_panel import HELP_MARKS, Limits, draw_panel, shown, slope_of
 from server.figures_style import (
-    CARD,
     INK,
-    LINE,
     MUTED,
     SMALL_PT,
     TEAL,
@@ -25,23 +17,16 @@ from server.figures_style import (
     empty_figure,
     style,
 )
-from server.numbers import each_side, is_share, unit_words
+from server.numbers import is_share, unit_words
 from server.sentences_series import series_words
-from server.trend_series import Series, SessionPoint
+from server.trend_series import Series
 
 WIDTH_IN, NARROW_IN = 7.6, 4.4
 PANEL_IN = 1.75
 LEFT_IN, RIGHT_IN, BETWEEN_IN = 0.62, 0.2, 0.45
 TOP_IN, TITLE_IN, AXIS_IN, FOOT_IN = 0.42, 0.42, 0.34, 0.62
-NARROW_FOOT_IN = 1.2
+NARROW_TOP_IN, NARROW_FOOT_IN = 0.55, 1.2
 ROOM_SHARE = 0.12
-MOST_DATES = 6
-
-# Marker, face and word for what help a session's trials had.
-HELP_MARKS = {
-    False: ("o", INK, "no help noted"),
-    True: ("^", CARD, "with help"),
-}
 
 
 def trend_figure(series: Sequence[Series], measure: Measure, *, narrow: bool = False) -> Figure:
@@ -67,7 +52,9 @@ def trend_figure(series: Sequence[Series], measure: Measure, *, narrow: bool = F
     width_in = NARROW_IN if narrow else WIDTH_IN
     rows = max(1, -(-len(panels) // columns))
     row_in = TITLE_IN + PANEL_IN + AXIS_IN
-    height_in = TOP_IN + rows * row_in + (NARROW_FOOT_IN if narrow else FOOT_IN)
+    foot_in = NARROW_FOOT_IN if narrow else FOOT_IN
+    top_in = NARROW_TOP_IN if narrow else TOP_IN
+    height_in = top_in + rows * row_in + foot_in
     with style():
         figure = empty_figure(width_in, height_in)
         _draw_head(figure, measure)
@@ -76,7 +63,7 @@ def trend_figure(series: Sequence[Series], measure: Measure, *, narrow: bool = F
         for place, (words, phases) in enumerate(panels):
             row, column = divmod(place, columns)
             left_in = LEFT_IN + column * (wide_in + BETWEEN_IN)
-            down_in = TOP_IN + row * row_in + TITLE_IN
+            down_in = top_in + row * row_in + TITLE_IN
             axes = figure.add_axes(
                 (
                     left_in / width_in,
@@ -85,13 +72,12 @@ def trend_figure(series: Sequence[Series], measure: Measure, *, narrow: bool = F
                     PANEL_IN / height_in,
                 )
             )
-            _draw_panel(axes, words, phases, measure, limits)
+            draw_panel(axes, words, phases, measure, limits)
         _draw_foot(figure, series, narrow=narrow)
     return figure
 
 
 Panel = tuple[str, list[Series]]
-Limits = tuple[tuple[float, float], tuple[float, float]]
 
 
 def _panels(series: Iterable[Series]) -> list[Panel]:
@@ -102,13 +88,24 @@ def _panels(series: Iterable[Series]) -> list[Panel]:
     tablets = {one.calibration_id for one in known}
     panels = []
     for group in grouped:
-        group.sort(key=lambda one: (one.points[0].day, one.corridor_mm or 0.0))
         words = series_words(group[0], tool=len(tools) > 1)
         if len(tablets) > 1:
             number = sorted(tablets, key=str).index(group[0].calibration_id) + 1
             words = f"{words}, calibration {number}"
-        panels.append((words, group))
+        panels += [(words, phases) for phases in _phases(group)]
     return panels
+
+
+def _phases(group: list[Series]) -> list[list[Series]]:
+    """Put widths that follow each other side by side, and those that overlap apart."""
+    chains: list[list[Series]] = []
+    for one in sorted(group, key=lambda one: (one.points[0].day, -(one.corridor_mm or 0.0))):
+        free = [chain for chain in chains if chain[-1].points[-1].day < one.points[0].day]
+        if free:
+            free[0].append(one)
+        else:
+            chains.append([one])
+    return chains
 
 
 def _panel_key(one: Series) -> tuple[str, ...]:
@@ -124,14 +121,10 @@ def _panel_key(one: Series) -> tuple[str, ...]:
     return tuple("" if part is None else str(part) for part in parts)
 
 
-def _shown(value: float, measure: Measure) -> float:
-    return 100.0 * value if is_share(measure) else value
-
-
 def _limits(series: Sequence[Series], measure: Measure) -> Limits:
     """One scale for all panels, so that they can be compared by eye."""
     points = [point for one in series for point in one.points]
-    values = [_shown(point.value, measure) for point in points] or [0.0, 1.0]
+    values = [shown(point.value, measure) for point in points] or [0.0, 1.0]
     days = [point.day.toordinal() for point in points] or [0, 1]
     low, high = min(values), max(values)
     if low >= 0.0:
@@ -152,117 +145,16 @@ def _draw_head(figure: Figure, measure: Measure) -> None:
     if measure.better == "near" and measure.near is not None:
         better = f"nearer to {measure.near:g} is better"
     words = [measure.label + (f", {unit}" if unit else ""), *([better] if better else [])]
+    # On a phone the two do not fit on one line.
+    apart = "\n" if width_in < WIDTH_IN else "  ·  "
     figure.text(
         0.25 / width_in,
-        1.0 - 0.16 / height_in,
-        "  ·  ".join(words),
+        1.0 - 0.14 / height_in,
+        apart.join(words),
         fontsize=10.5,
         color=INK,
         va="top",
     )
-
-
-def _draw_panel(
-    axes: Axes, words: str, phases: list[Series], measure: Measure, limits: Limits
-) -> None:
-    axes.set(xlim=limits[0], ylim=limits[1])
-    axes.set_title(words, loc="left", fontsize=SMALL_PT, color=MUTED, pad=16)
-    axes.tick_params(length=0, pad=3)
-    axes.spines["left"].set_visible(False)
-    axes.yaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 2.5, 5, 10]))
-    axes.grid(axis="y", color=LINE, linewidth=0.5, alpha=0.6)
-    axes.set_axisbelow(True)
-    dates = _dates(limits[0])
-    axes.set_xticks([day.toordinal() for day in dates], [short_day(day) for day in dates])
-    for order, phase in enumerate(phases):
-        _draw_phase(axes, phase, first=order == 0)
-        _draw_slope(axes, phase, measure)
-        _draw_points(axes, phase.points, measure)
-
-
-def _draw_phase(axes: Axes, phase: Series, *, first: bool) -> None:
-    at = axes.get_xlim()[0] if first else phase.points[0].day.toordinal() - 0.5
-    if not first:
-        axes.axvline(at, color=MUTED, linewidth=0.9, gid="phase")
-    if phase.corridor_mm is not None:
-        axes.annotate(
-            each_side(phase.corridor_mm / 2.0),
-            (at, 1.0),
-            xycoords=axes.get_xaxis_transform(),
-            xytext=(0 if first else 3, 3),
-            textcoords="offset points",
-            fontsize=8.0,
-            color=MUTED,
-            va="bottom",
-        )
-
-
-def slope_of(points: Sequence[SessionPoint]) -> Slope | None:
-    """Return the Theil-Sen line of a series, or None where there are too few sessions."""
-    try:
-        return trend_slope(
-            [point.day.toordinal() for point in points], [point.value for point in points]
-        )
-    except Refused:
-        return None
-
-
-def _draw_slope(axes: Axes, phase: Series, measure: Measure) -> None:
-    slope = slope_of(phase.points)
-    if slope is None:
-        return
-    first, last = phase.points[0].day.toordinal(), phase.points[-1].day.toordinal()
-    days = np.linspace(first, last, 40)
-    line = slope.intercept + slope.per_week / 7.0 * days
-    # Both bounds turn about the middle of the sessions, where the line is best known.
-    middle = float(np.median([point.day.toordinal() for point in phase.points]))
-    at_middle = slope.intercept + slope.per_week / 7.0 * middle
-    bounds = [
-        at_middle + per_week / 7.0 * (days - middle)
-        for per_week in (slope.low_per_week, slope.high_per_week)
-    ]
-    factor = _shown(1.0, measure)
-    axes.fill_between(
-        days,
-        factor * np.minimum(*bounds),
-        factor * np.maximum(*bounds),
-        color=TEAL,
-        alpha=0.13,
-        linewidth=0,
-        zorder=2,
-        gid="band",
-    )
-    axes.plot(days, factor * line, color=TEAL, linewidth=1.6, zorder=3, gid="slope")
-
-
-def _draw_points(axes: Axes, points: Sequence[SessionPoint], measure: Measure) -> None:
-    for helped, (marker, face, _) in HELP_MARKS.items():
-        chosen = [point for point in points if bool(point.helps) == helped]
-        if chosen:
-            axes.plot(
-                [point.day.toordinal() for point in chosen],
-                [_shown(point.value, measure) for point in chosen],
-                linestyle="none",
-                marker=marker,
-                markersize=6.0,
-                markerfacecolor=face,
-                markeredgecolor=INK,
-                markeredgewidth=1.2,
-                zorder=5,
-                gid="sessions",
-            )
-
-
-def _dates(limits: tuple[float, float]) -> list[date]:
-    first, last = int(np.ceil(limits[0])), int(np.floor(limits[1]))
-    step = next(
-        (days for days in (7, 14, 28, 56, 84, 182, 364) if (last - first) / days <= MOST_DATES - 1),
-        728,
-    )
-    start = date.fromordinal(max(1, first))
-    start += timedelta(days=-start.weekday() % 7)
-    count = max(1, (last - start.toordinal()) // step + 1)
-    return [start + timedelta(days=step * k) for k in range(count)]
 
 
 def _keys(series: Sequence[Series]) -> list[Line2D]:

@@ -106,7 +106,8 @@ def with_unit(value: float, unit: str, decimals: int) -> str:
     '91 %'
     """
     word = unit_words(unit)
-    return number(value, decimals) + (NO_BREAK + word if word else "")
+    gap = "" if word in ("", "°") else NO_BREAK
+    return f"{number(value, decimals)}{gap}{word}"
 
 
 def trimmed(value: float, decimals: int = 2) -> str:

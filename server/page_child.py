@@ -11,7 +11,7 @@ from sqlalchemy.orm import Session
 from analysis.measure import Measure
 from analysis.registry import MEASURES
 from server.dates import day_words
-from server.figures_trend import slope_of
+from server.figures_panel import slope_of
 from server.numbers import each_side, is_share, measured
 from server.page_sessions import session_blocks
 from server.page_words import child_words

@@ -98,7 +98,7 @@ def _line(number: int, reading: "Reading") -> TrialLine:
         task=facts["task_name"] or facts["mode"],
         condition=", ".join(word for word in words if word),
         on_path=_reading(on_path),
-        width=each_side(half_mm) if half_mm is not None and calibrated else "",
+        width=each_side(half_mm) if None not in (half_mm, on_path) and calibrated else "",
         covered=_reading(report["scores"]["covered_pct"]),
         remarks=", ".join(_remarks(reading, report)),
     )

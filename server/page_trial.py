@@ -11,7 +11,7 @@ from analysis.registry import MEASURES, measure
 from server.dates import day_words
 from server.deps import SeenTrial
 from server.documents import CriterionFields, TrialDocument
-from server.numbers import measured, percent, unbroken
+from server.numbers import NO_BREAK, measured, percent, unbroken
 from server.page_words import child_words
 from server.sentences import (
     MIDLINE_NOTE,
@@ -25,7 +25,7 @@ from server.sentences import (
     width_words,
 )
 from server.sentences_marks import mark_sentence, outcome_caution
-from server.store_marks import latest_marks, marks_of
+from server.store_marks import counts, latest_marks, marks_of
 from server.store_trials import document_of, report_of, trials_of_session
 
 NOT_GIVEN = "not given"
@@ -98,17 +98,20 @@ def trial_page(db: Session, seen: SeenTrial) -> dict[str, Any]:
         "child": child_words(seen.child),
         "trial_id": seen.trial.id,
         "about": [
-            *_task_words(document),
-            *condition_words(condition),
-            day_words(seen.session.day),
-            f"trial {place + 1} of {len(ids)}",
+            word.replace(" ", NO_BREAK)
+            for word in (
+                *_task_words(document),
+                *condition_words(condition),
+                day_words(seen.session.day),
+                f"trial {place + 1} of {len(ids)}",
+            )
         ],
         "sentence": sentence(report),
         "alt": alt_text(report),
         "outcome": outcome_caution(newest, condition.get("hand")),
         "flags": flag_sentences(report),
         "readings": readings(report),
-        "criterion": criterion_sentence(document.task.criterion, report),
+        "criterion": criterion_sentence(document.task.criterion, report, counted=counts(newest)),
         "families": list(families(report)),
         "marks": [mark_sentence(mark) for mark in marks],
         "before": ids[place - 1] if place > 0 else None,
@@ -132,6 +135,8 @@ def readings(report: Mapping[str, Any]) -> list[Reading]:
         why = [word for flag, word in BESIDE[key].items() if flag in flags]
         if value is None:
             why = [reason_sentence(reason).rstrip(".")] if reason else []
+            if "nothing_drawn" in flags:
+                why = []
         found.append(
             Reading(
                 label,
@@ -143,8 +148,10 @@ def readings(report: Mapping[str, Any]) -> list[Reading]:
     return found
 
 
-def criterion_sentence(asked: CriterionFields | None, report: Mapping[str, Any]) -> str | None:
-    """Say what the task asked for and whether this trial met it."""
+def criterion_sentence(
+    asked: CriterionFields | None, report: Mapping[str, Any], *, counted: bool = True
+) -> str | None:
+    """Say what the task asked for and whether this trial, if it counts, met it."""
     found = report["criterion"]
     if asked is None or found is None:
         return None
@@ -154,6 +161,8 @@ def criterion_sentence(asked: CriterionFields | None, report: Mapping[str, Any])
     bounds = [("at least", asked.at_least), ("at most", asked.at_most)]
     words = [f"{word} {measured(bound, entry)}" for word, bound in bounds if bound is not None]
     met = {True: "met", False: "not met", None: "cannot be said"}[found["met"]]
+    if not counted:
+        met = "not counted"
     return f"Asked for: {_lower(entry.label)} {' and '.join(words)}. In this trial: {met}."
 
 
@@ -166,8 +175,16 @@ def families(report: Mapping[str, Any]) -> Iterator[Family]:
     known = [measure(name) for name in report["measures"]]
     order = {entry.id: place for place, entry in enumerate(MEASURES)}
     known.sort(key=lambda entry: order[entry.id])
+    refused: dict[str, list[str]] = {}
     for name, group in groupby(known, key=lambda entry: entry.family):
-        yield _family(name, list(group), report["measures"])
+        family = _family(name, list(group), report["measures"])
+        if family.rows:
+            yield family
+        else:
+            refused.setdefault(family.remark or NOT_GIVEN, []).append(name)
+    # Headings without a single number stand at the end, together where the reason is one.
+    for remark, names in refused.items():
+        yield Family("; ".join(names), remark, None, [])
 
 
 def _family(name: str, group: list[Measure], values: Mapping[str, Any]) -> Family:

@@ -76,8 +76,11 @@ def alt_text(report: Report) -> str:
 
 
 def flag_sentences(report: Report) -> list[str]:
-    """Return a sentence for every quality flag of a report, in the order of the report."""
-    return [FLAGS[code] for code in report["quality"]["flags"]]
+    """Return a sentence for every flag that the one sentence does not say already."""
+    said = {"nothing_drawn", "scoring_failed", "partial"}
+    if not _wanders(report):
+        said.add("traced_other_way")
+    return [FLAGS[code] for code in report["quality"]["flags"] if code not in said]
 
 
 def reason_sentence(code: str) -> str:
@@ -153,7 +156,7 @@ def _way(report: Report) -> str:
 def _nearness(report: Report) -> str:
     covered, on_path = report["scores"]["covered_pct"], report["scores"]["on_path_pct"]
     if covered is None:
-        return "There is no line to compare with, so nothing is known about nearness to it."
+        return _no_line(report)
     if on_path is None:
         return _no_share(report, covered)
     width = _width_clause(report)
@@ -173,6 +176,13 @@ def _width_clause(report: Report) -> str:
     if report["half_width_mm"] is None:
         return "; the width of the path varies"
     return f", {each_side(report['half_width_mm'])}"
+
+
+def _no_line(report: Report) -> str:
+    reason = _reason(report, "completion")
+    if reason in (None, "no_guide"):
+        return "There is no line to compare with, so nothing is known about nearness to it."
+    return f"How near the line it was drawn is not known: {_clause(reason)}."
 
 
 def _no_share(report: Report, covered: float) -> str:
@@ -221,6 +231,8 @@ def _pauses(report: Report) -> str:
         reason = _reason(report, "pause_count")
         if reason == "no_time":
             return "no times were recorded, so speed and pauses are not known"
+        if reason == _reason(report, "completion"):
+            return ""
         return f"pauses are not known: {_clause(reason)}" if reason else ""
     pauses = int(count)
     words = f"{count_word(pauses)} {plural('pause', pauses)}"

@@ -213,9 +213,7 @@ async def _tab(harbour: Harbour, context: BrowserContext) -> Tab:
 
 async def _run(harbour: Harbour, scenario: Scenario, flags: list[str], **options: Any) -> None:
     async with async_playwright() as playwright:
-        browser = await playwright.chromium.launch(
-            executable_path=CHROMIUM, args=[*FLAGS, *flags]
-        )
+        browser = await playwright.chromium.launch(executable_path=CHROMIUM, args=[*FLAGS, *flags])
         try:
             settings = {"viewport": {"width": 1180, "height": 820}, "has_touch": True} | options
             context = await browser.new_context(**settings)
@@ -226,7 +224,9 @@ async def _run(harbour: Harbour, scenario: Scenario, flags: list[str], **options
             await browser.close()
 
 
-def drive(harbour: Harbour, scenario: Scenario, *, flags: tuple[str, ...] = (), **options: Any) -> None:
+def drive(
+    harbour: Harbour, scenario: Scenario, *, flags: tuple[str, ...] = (), **options: Any
+) -> None:
     """Run a scenario in a fresh browser; `options` are those of a browser context."""
     with ThreadPoolExecutor(1) as pool:
         pool.submit(lambda: asyncio.run(_run(harbour, scenario, list(flags), **options))).result()

@@ -23,6 +23,7 @@ from server.store_trials import document_of, report_of, trials_of_child, trials_
 from server.tables import Account, MarkRow, ResultRow, TrialRow
 
 TODAY = date(2026, 11, 25)
+LEVEL = ("left_to_right", "right_to_left")
 NOW = datetime(2026, 11, 25, 8, 30, tzinfo=UTC)
 
 
@@ -62,12 +63,10 @@ def short(monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(scope="module")
 def filled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Session]:
     """A database with the short scenario, to be read only."""
-    with (
-        empty_database(tmp_path_factory.mktemp("filled")) as session,
-        pytest.MonkeyPatch.context() as patch,
-    ):
-        patch.setattr(demo, "read_scenario", shortened)
-        fill(session)
+    with empty_database(tmp_path_factory.mktemp("filled")) as session:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(demo, "read_scenario", shortened)
+            fill(session)
         yield session
 
 
@@ -169,9 +168,6 @@ def test_a_paired_tablet_has_something_to_draw_today(filled):
     assert len({item["task"]["task_id"] for item in plan["items"]}) >= 3
 
 
-LEVEL = ("left_to_right", "right_to_left")
-
-
 def test_a_plan_and_its_trials_carry_the_same_guides(filled):
     child = children_of(filled, account_by_name(filled, "ferry"))[0]
     session = sessions_of(filled, child.id)[0]
@@ -222,7 +218,7 @@ def test_a_database_with_other_people_is_refused(db):
 
 def test_processes_compute_what_one_process_computes():
     raws = [demo._moved(one, timedelta(0)) for one in list(demo_files.read_trials().values())[:5]]
-    assert list(demo._reports(raws, 2)) == list(demo._reports(raws, 1))
+    assert list(demo._all_scored(raws, 2)) == list(demo._all_scored(raws, 1))
 
 
 def test_without_processes_the_rest_is_computed_here(monkeypatch):
@@ -232,7 +228,7 @@ def test_without_processes_the_rest_is_computed_here(monkeypatch):
 
     monkeypatch.setattr(demo, "ProcessPoolExecutor", Broken)
     raws = [demo._moved(one, timedelta(0)) for one in list(demo_files.read_trials().values())[:2]]
-    assert len(list(demo._reports(raws, 2))) == 2
+    assert len(list(demo._all_scored(raws, 2))) == 2
 
 
 def test_an_installed_linnet_reads_the_scenario_beside_the_server(tmp_path, monkeypatch):

@@ -235,7 +235,8 @@ def readings(practice: Practice, trial_id: str) -> Iterable[tuple[str, set[str]]
 
 def pages(practice: Practice, trial_id: str) -> Iterable[tuple[str, set[str]]]:
     child = f"/children/{practice.ids['Gull']}"
-    for page in (child, f"{child}/trend.svg", f"/trials/{trial_id}"):
+    ((path_id,),) = rows(practice, "SELECT report ->> '$.path_id' FROM result")
+    for page in (child, f"{child}/trend.svg?task={path_id}", f"/trials/{trial_id}"):
         yield page, SEE_GULL
     yield f"/trials/{trial_id}/narrow.svg", SEE_GULL
     yield "/caseload", THERAPISTS

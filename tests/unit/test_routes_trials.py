@@ -4,14 +4,17 @@ import gzip
 import hashlib
 import sqlite3
 import zlib
+from collections.abc import Iterator
 from contextlib import closing
+from pathlib import Path
 from typing import Any
 
 import pytest
+from fastapi.testclient import TestClient
 
 from server.documents import MAX_DOCUMENT_BYTES
 from tests.documents import CASES, Case, fragments
-from tests.practice import PLAN_WREN, Practice, drawn, raw_of
+from tests.practice import PLAN_WREN, Practice, drawn, raw_of, running
 from tests.problem_form import assert_problem
 
 
@@ -70,10 +73,23 @@ def test_other_bytes_under_the_same_id_are_refused_and_change_nothing(practice: 
     assert practice.send(tablet, tree).json() == first.json()
 
 
+@pytest.fixture(scope="module")
+def steady_tablet(
+    practice_template: tuple[Path, dict[str, str]], tmp_path_factory: pytest.TempPathFactory
+) -> Iterator[tuple[Practice, TestClient]]:
+    """One tablet that sends all the malformed documents."""
+    template, ids = practice_template
+    with running(template, tmp_path_factory.mktemp("malformed"), ids) as practice:
+        yield practice, practice.tablet()
+
+
 @pytest.mark.parametrize("case", CASES, ids=lambda case: case.name)
-def test_a_malformed_document_is_refused_and_not_stored(practice: Practice, case: Case) -> None:
+def test_a_malformed_document_is_refused_and_not_stored(
+    steady_tablet: tuple[Practice, TestClient], case: Case
+) -> None:
+    practice, tablet = steady_tablet
     raw = case.raw()
-    answer = practice.tablet().put("/api/trials/5f3a1c52-8d0e-4b7a-9c41-6e2f70b9d813", content=raw)
+    answer = tablet.put("/api/trials/5f3a1c52-8d0e-4b7a-9c41-6e2f70b9d813", content=raw)
     body = assert_problem(answer, case.status)
     if len(raw) <= MAX_DOCUMENT_BYTES:
         assert body["errors"][0]["path"] == case.path
