@@ -64,8 +64,8 @@ def score(
 ) -> None:
     """Score trial documents without a server; results in the order of the files.
 
-    A file that cannot be read is named on the error output; the others are still scored and
-    the command ends with 1.
+    What cannot be read is named on the error output; the rest is still scored.
+    The command then ends with 1.
     """
     form = _form(as_json=as_json, as_csv=as_csv, as_text=as_text)
     from server.cli_score import score_files

@@ -5,11 +5,7 @@ The files are those of ``fixtures/demo``; an installed Linnet carries them as
 days ago; nothing else of the recorded trials is changed.
 """
 
-import multiprocessing
-import os
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
@@ -20,9 +16,9 @@ from sqlalchemy.orm import Session
 
 from analysis import ANALYSIS_VERSION
 from server.demo_files import DemoAccounts, accounts_of, read_scenario, read_trials
-from server.documents import TrialDocument, read_trial
+from server.demo_scoring import all_scored
+from server.documents import TrialDocument
 from server.library import placed, plan_item, task_of
-from server.scoring import score
 from server.store_accounts import account_by_name, create_account
 from server.store_children import create_child, link
 from server.store_marks import add_mark, latest_marks
@@ -34,8 +30,6 @@ from server.tables import Account, Child, ResultRow
 Progress = Callable[[int, int], None]
 
 LEAST_DAYS_AGO = 2
-# A trial takes about 50 ms to score; more processes would not earn their own start.
-MOST_WORKERS = 4
 
 
 class NotEmpty(RuntimeError):
@@ -209,30 +203,6 @@ def _moved(document: dict[str, Any], shift: timedelta) -> bytes:
     return orjson.dumps(document | {"started_at": text})
 
 
-def _scored(raw: bytes) -> tuple[TrialDocument, dict[str, Any]]:
-    document = read_trial(raw)
-    return document, score(document)
-
-
-def _all_scored(
-    raws: Sequence[bytes], workers: int | None
-) -> Iterator[tuple[TrialDocument, dict[str, Any]]]:
-    count = min(workers or os.cpu_count() or 1, MOST_WORKERS)
-    done = 0
-    if count > 1:
-        # Started afresh, not forked: the parent may hold threads and an open database.
-        context = multiprocessing.get_context("spawn")
-        try:
-            with ProcessPoolExecutor(count, mp_context=context) as pool:
-                for one in pool.map(_scored, raws, chunksize=4):
-                    done += 1
-                    yield one
-        except (BrokenProcessPool, OSError):
-            # No processes to be had here, or one was killed: the rest is computed below.
-            pass
-    yield from map(_scored, raws[done:])
-
-
 def _owed(db: Session, scenario: dict[str, Any]) -> list[_Owed]:
     documents = read_trials()
     owed = []
@@ -256,7 +226,7 @@ def _owed(db: Session, scenario: dict[str, Any]) -> list[_Owed]:
 def _fill_trials(
     db: Session, owed: list[_Owed], progress: Progress | None, workers: int | None
 ) -> None:
-    scored = _all_scored([one.raw for one in owed], workers)
+    scored = all_scored([one.raw for one in owed], workers)
     for number, (one, (document, report)) in enumerate(zip(owed, scored, strict=True), start=1):
         _store(db, one, document, report)
         if progress is not None:

@@ -8,7 +8,6 @@ import csv
 import io
 from collections.abc import Iterable, Iterator
 from datetime import date
-from itertools import chain
 from typing import NamedTuple
 
 from sqlalchemy import select
@@ -32,6 +31,7 @@ from server.tables import Child, MarkRow, ResultRow, TrialRow
 Row = dict[str, Cell]
 
 LIBRARY_IDS = frozenset(task["task_id"] for task in LIBRARY)
+BLOCK_LETTERS = 32 * 1024
 # A spreadsheet takes a text that begins like this for a formula.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 DESIGN = "DESIGN 3.6"
@@ -247,8 +247,8 @@ def cell_text(cell: Cell, kind: str) -> str:
     return str(cell)
 
 
-def csv_lines(columns: list[ColumnInfo], rows: Iterable[Row]) -> Iterator[str]:
-    """Yield the lines of a table by RFC 4180, header first.
+def csv_blocks(columns: list[ColumnInfo], rows: Iterable[Row]) -> Iterator[str]:
+    """Yield a table by RFC 4180, header first, in blocks of whole records.
 
     Parameters
     ----------
@@ -260,20 +260,21 @@ def csv_lines(columns: list[ColumnInfo], rows: Iterable[Row]) -> Iterator[str]:
     Yields
     ------
     str
-        One record with its CRLF.
+        Records, each with its CRLF.
     """
     buffer = io.StringIO(newline="")
     writer = csv.writer(buffer, lineterminator="\r\n")
-    header = [column.name for column in columns]
-    cells = ([cell_text(row[c.name], c.type) for c in columns] for row in rows)
-    for record in chain([header], cells):
-        writer.writerow(record)
-        yield buffer.getvalue()
-        buffer.seek(0)
-        buffer.truncate()
+    writer.writerow(column.name for column in columns)
+    for row in rows:
+        writer.writerow(cell_text(row[column.name], column.type) for column in columns)
+        if buffer.tell() > BLOCK_LETTERS:
+            yield buffer.getvalue()
+            buffer.seek(0)
+            buffer.truncate()
+    yield buffer.getvalue()
 
 
-def export_lines(sessions: Sessions, table: str) -> Iterator[str]:
-    """Yield the lines of a table, reading the database a few trials at a time."""
+def export_blocks(sessions: Sessions, table: str) -> Iterator[str]:
+    """Yield a table, reading the database a few trials at a time."""
     with sessions() as db:
-        yield from csv_lines(columns_of(table), ROWS[table](db))
+        yield from csv_blocks(columns_of(table), ROWS[table](db))

@@ -110,13 +110,13 @@ def with_unit(value: float, unit: str, decimals: int) -> str:
     return f"{number(value, decimals)}{gap}{word}"
 
 
-def trimmed(value: float, decimals: int = 2) -> str:
-    """Return a number without needless zeros: widths read "6", "4.5" or "3.18".
+def trimmed(value: float, decimals: int = 3) -> str:
+    """Return a number without needless zeros: widths read "6", "4.5" or "3.175".
 
     Examples
     --------
     >>> trimmed(6.0), trimmed(3.175)
-    ('6', '3.17')
+    ('6', '3.175')
     """
     text = number(value, decimals)
     return text.rstrip("0").rstrip(".") if "." in text else text

@@ -188,7 +188,8 @@ def _no_line(report: Report) -> str:
 def _no_share(report: Report, covered: float) -> str:
     reason = _reason(report, "in_corridor_share")
     if reason == "too_little_traced":
-        return f"Only {percent(covered)} of the line was drawn: too little to say how near it was."
+        drawn = f"Only {percent(covered)}" if covered >= ALL_OF_IT_PCT else "Next to nothing"
+        return f"{drawn} of the line was drawn: too little to say how near it was."
     why = {
         "guide_lacks_feature": "the guide has no corridor, so there is no share on the path",
         None: "the share on the path is not measured in this kind of task",

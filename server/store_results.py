@@ -11,9 +11,10 @@ from sqlalchemy.orm import Session
 from analysis import ANALYSIS_VERSION
 from server.documents import TrialDocument
 from server.guides import guide_of
-from server.tables import MeasureValue, ResultRow
+from server.tables import MeasureValue, ResultRow, TrialRow
 
 SCORING_FAILED = "scoring_failed"
+LATE = "late"
 
 log = logging.getLogger("linnet")
 
@@ -43,13 +44,13 @@ def current_results(db: Session, trial_ids: Sequence[str]) -> dict[str, ResultRo
     return {result.trial_id: result for result in found}
 
 
-def compute(trial_id: str, document: TrialDocument, amendment_no: int = 0) -> ResultRow:
+def compute(trial: TrialRow, document: TrialDocument, amendment_no: int = 0) -> ResultRow:
     """Return a result that is not kept yet.
 
     Parameters
     ----------
-    trial_id : str
-        Which trial.
+    trial : TrialRow
+        Which trial; whether it came late is said in the report.
     document : TrialDocument
         Its document, amendments included.
     amendment_no : int
@@ -63,11 +64,14 @@ def compute(trial_id: str, document: TrialDocument, amendment_no: int = 0) -> Re
     # The analysis takes a second to load; what only stores does not need it.
     from server.scoring import score
 
+    report = score(document)
+    if trial.late:
+        report["quality"]["flags"].append(LATE)
     return ResultRow(
-        trial_id=trial_id,
+        trial_id=trial.id,
         amendment_no=amendment_no,
         analysis_version=ANALYSIS_VERSION,
-        report=score(document),
+        report=report,
         facts=facts_of(document),
     )
 

@@ -138,7 +138,7 @@ def store_trial(
         late=late,
     )
     if created:
-        keep(db, compute(trial.id, document))
+        keep(db, compute(trial, document))
     return trial, created
 
 
@@ -166,7 +166,7 @@ def document_of(trial: TrialRow) -> TrialDocument:
 
 def result_of(db: Session, trial: TrialRow) -> ResultRow:
     """Return the current result of a trial; computed now, and kept, if it is missing."""
-    return current_result(db, trial.id) or keep(db, compute(trial.id, document_of(trial)))
+    return current_result(db, trial.id) or keep(db, compute(trial, document_of(trial)))
 
 
 def results_of(db: Session, trials: Sequence[TrialRow]) -> Iterator[tuple[TrialRow, ResultRow]]:

@@ -18,9 +18,6 @@ NOT_FINITE = "A number must be finite: write null or leave it out where nothing 
 NOT_TEXT = "Text must be whole characters: there is half of a surrogate pair."
 
 
-Steps = tuple[str | int, ...]
-
-
 class _Doubled:
     """Stands in the tree for an object that names a key twice."""
 
@@ -46,24 +43,26 @@ def _is_text(text: str) -> bool:
     return text.isascii() or not any("\ud800" <= character <= "\udfff" for character in text)
 
 
-def _first_fault(value: Any, steps: Steps) -> tuple[Steps, str] | None:
+def _first_fault(value: Any, depth: int = 0) -> tuple[list[str | int], str] | None:
     """Return place and sentence of the first fault below `value`, depth first."""
     if isinstance(value, float):
-        return None if math.isfinite(value) else (steps, NOT_FINITE)
+        return None if math.isfinite(value) else ([], NOT_FINITE)
     if isinstance(value, str):
-        return None if _is_text(value) else (steps, NOT_TEXT)
+        return None if _is_text(value) else ([], NOT_TEXT)
     if isinstance(value, _Doubled):
-        return ((*steps, value.key), DOUBLED)
+        return ([value.key], DOUBLED)
     if not isinstance(value, dict | list):
         return None
-    if len(steps) >= MAX_DEPTH:
-        return (steps, TOO_DEEP)
+    if depth >= MAX_DEPTH:
+        return ([], TOO_DEEP)
     for key, inner in value.items() if isinstance(value, dict) else enumerate(value):
         if isinstance(key, str) and not _is_text(key):
-            return (steps, NOT_TEXT)
-        found = _first_fault(inner, (*steps, key))
+            return ([], NOT_TEXT)
+        found = _first_fault(inner, depth + 1)
         if found:
-            return found
+            # The place is put together on the way back: sound documents never pay for it.
+            steps, sentence = found
+            return ([key, *steps], sentence)
     return None
 
 
@@ -111,7 +110,7 @@ def read_json(raw: bytes, known: frozenset[str]) -> Any:
         raise BadDocument([Fault("", sentence)]) from None
     except RecursionError:
         raise BadDocument([Fault("", TOO_DEEP)]) from None
-    found = _first_fault(tree, ())
+    found = _first_fault(tree)
     if found:
         steps, sentence = found
         raise BadDocument([Fault(pointer(steps, known), sentence)])

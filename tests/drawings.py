@@ -1,6 +1,7 @@
 """Trials drawn by formula, one for each usual way in which a trial goes right or wrong."""
 
 from collections.abc import Callable
+from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from analysis.report import make_report
 from analysis.trace import FloatArray, Trace
 from analysis.trial import Condition, Device, Trial
 from analysis.workings import Workings
+from server.trend_series import Series, SessionPoint
 
 RATE_HZ = 120.0
 SPEED_MM_S = 40.0
@@ -172,9 +174,9 @@ def parts() -> Drawing:
     """Three lines, the last one with a corridor that narrows, a stroke each."""
     guide = Guide(
         (
-            Part(shapes.line(60) + [30, 40], False, np.array(8.0)),
-            Part(shapes.line(60) + [110, 40], False, np.array(8.0)),
-            Part(shapes.line(60) + [70, 80], False, np.array([16.0, 6.0])),
+            Part(shapes.line(60) + np.array([30, 40]), False, np.array(8.0)),
+            Part(shapes.line(60) + np.array([110, 40]), False, np.array(8.0)),
+            Part(shapes.line(60) + np.array([70, 80]), False, np.array([16.0, 6.0])),
         ),
         midline_x_mm=100.0,
     )
@@ -202,3 +204,26 @@ ALL: dict[str, Callable[[], Drawing]] = {
         finger, no_midline, no_corridor, no_guide, lifted, closed, parts, upright, one_dot,
     )
 }  # fmt: skip
+
+FIRST_DAY = date(2026, 1, 12)
+
+
+def series(
+    values: list[float],
+    *,
+    hand: str = "right",
+    corridor_mm: float = 12.0,
+    first_week: int = 0,
+    helps: int = 0,
+    travelled: str = "left_to_right",
+) -> Series:
+    points = tuple(
+        SessionPoint(
+            FIRST_DAY + timedelta(weeks=first_week + k), f"s{k}", value, 3, helps, ("seated",)
+        )
+        for k, value in enumerate(values)
+    )
+    return Series(
+        "trace", f"g1-{corridor_mm}", "p1", hand, travelled, "stylus", "c1", None,
+        "deviation_mean_abs", 1, "High Bridge", corridor_mm, points,
+    )  # fmt: skip

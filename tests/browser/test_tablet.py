@@ -305,6 +305,39 @@ def test_a_lift_in_the_stop_before_half_the_line_ends_nothing(harbour: Harbour) 
     drive(harbour, scenario)
 
 
+def test_a_line_left_alone_ends_where_the_plan_says_so(harbour: Harbour) -> None:
+    harbour.plan(item("quay-edge", item_id="line", show={"idle_end_s": 1}))
+    harbour.start()
+
+    async def scenario(tab: Tab) -> None:
+        await tab.begin()
+        await tab.pen(tab.all_px(beside(flat)[:300]))
+        assert (await tab.document())["ended_by"] == "idle"
+
+    drive(harbour, scenario)
+
+
+def test_a_line_begun_is_kept_when_the_page_is_left(harbour: Harbour) -> None:
+    harbour.plan(LINE)
+    harbour.start()
+
+    async def scenario(tab: Tab) -> None:
+        await tab.begin()
+        before = harbour.stored()
+        harbour.kill()
+        drawn = await tab.pen(tab.all_px(beside(flat)[:300]))
+        await tab.page.goto("about:blank")
+        harbour.start()
+        await tab.open()
+        await tab.drained()
+        assert len(harbour.stored()) == len(before) + 1
+        document = tab.puts[-1]
+        assert document["ended_by"] == "left_page"
+        assert len(document["samples"]["t_ms"]) == len(drawn.times_ms)
+
+    drive(harbour, scenario)
+
+
 def test_pictures_follow_each_other_and_a_spoilt_one_comes_again(harbour: Harbour) -> None:
     harbour.plan(item("quay-edge", item_id="one"), SWELL)
     harbour.start()

@@ -10,9 +10,10 @@ import pytest
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from server import demo, demo_files
+from server import demo, demo_files, demo_scoring
 from server.auth import passphrase_fits
 from server.database import make_engine, make_sessions, upgrade
+from server.demo_scoring import all_scored
 from server.formats import DayDocument
 from server.settings import Settings
 from server.store_accounts import account_by_name, create_account
@@ -218,7 +219,7 @@ def test_a_database_with_other_people_is_refused(db):
 
 def test_processes_compute_what_one_process_computes():
     raws = [demo._moved(one, timedelta(0)) for one in list(demo_files.read_trials().values())[:5]]
-    assert list(demo._all_scored(raws, 2)) == list(demo._all_scored(raws, 1))
+    assert list(all_scored(raws, 2)) == list(all_scored(raws, 1))
 
 
 def test_without_processes_the_rest_is_computed_here(monkeypatch):
@@ -226,9 +227,9 @@ def test_without_processes_the_rest_is_computed_here(monkeypatch):
         def __init__(self, *args: object, **options: object) -> None:
             raise OSError
 
-    monkeypatch.setattr(demo, "ProcessPoolExecutor", Broken)
+    monkeypatch.setattr(demo_scoring, "ProcessPoolExecutor", Broken)
     raws = [demo._moved(one, timedelta(0)) for one in list(demo_files.read_trials().values())[:2]]
-    assert len(list(demo._all_scored(raws, 2))) == 2
+    assert len(list(all_scored(raws, 2))) == 2
 
 
 def test_an_installed_linnet_reads_the_scenario_beside_the_server(tmp_path, monkeypatch):

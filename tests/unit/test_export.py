@@ -13,7 +13,7 @@ import pytest
 
 from analysis.registry import MEASURES, column
 from server.dictionary import ColumnInfo
-from server.export import cell_text, columns_of, csv_lines
+from server.export import cell_text, columns_of, csv_blocks
 from server.store_sessions import create_session, save_plan
 from tests.practice import TELLING, TODAY, Practice, drawn, plan
 
@@ -183,13 +183,13 @@ def test_text_that_looks_like_a_formula_is_guarded_and_a_number_is_not(start: st
 def test_cells_survive_commas_quotes_and_line_ends() -> None:
     columns = [ColumnInfo("a", "string", "", "", "", ""), ColumnInfo("b", "number", "", "", "", "")]
     rows: list[dict[str, Any]] = [{"a": 'x, "y"\r\nz', "b": -0.25}, {"a": None, "b": None}]
-    text = "".join(csv_lines(columns, rows))
+    text = "".join(csv_blocks(columns, rows))
     assert text == 'a,b\r\n"x, ""y""\r\nz",-0.25\r\n,\r\n'  # [P] RFC 4180, 2.5 to 2.7
 
 
 def test_a_row_that_lacks_a_column_is_a_fault() -> None:
     with pytest.raises(KeyError):
-        list(csv_lines(columns_of("children"), [{"study_code": "s1"}]))
+        list(csv_blocks(columns_of("children"), [{"study_code": "s1"}]))
 
 
 def test_what_a_task_was_called_by_the_practice_does_not_leave(practice: Practice) -> None:

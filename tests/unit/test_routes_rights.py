@@ -193,6 +193,8 @@ def test_a_token_reads_until_its_day_ends_and_writes_for_thirty(practice: Practi
     assert practice.send(tablet, late).status_code == 201
     flags = dict(rows(practice, "SELECT id, late FROM trial"))
     assert flags == {early["trial_id"]: 0, late["trial_id"]: 1}
+    reports = [practice.send(tablet, tree).json()["report"] for tree in (early, late)]
+    assert ["late" in report["quality"]["flags"] for report in reports] == [False, True]
     practice.clock.move(days=30)
     assert_problem(practice.send(tablet, drawn()), 401)
 

@@ -3,6 +3,7 @@
 import gzip
 import hashlib
 import sqlite3
+import tracemalloc
 import zlib
 from collections.abc import Iterator
 from contextlib import closing
@@ -12,7 +13,9 @@ from typing import Any
 import pytest
 from fastapi.testclient import TestClient
 
+from server.bodies import unpacked
 from server.documents import MAX_DOCUMENT_BYTES
+from server.problems import Problem
 from tests.documents import CASES, Case, fragments
 from tests.practice import PLAN_WREN, Practice, drawn, raw_of, running
 from tests.problem_form import assert_problem
@@ -162,6 +165,20 @@ def test_a_body_that_unpacks_to_too_much_is_refused(practice: Practice) -> None:
         f"/api/trials/{drawn()['trial_id']}", content=bomb, headers={"Content-Encoding": "gzip"}
     )
     assert_problem(answer, 413)
+
+
+def test_unpacking_stops_at_the_limit() -> None:
+    bomb = gzip.compress(bytes(256 * 2**20), compresslevel=1)
+    tracemalloc.start()
+    try:
+        with pytest.raises(Problem) as caught:
+            unpacked(bomb)
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert caught.value.status == 413
+    # [C] the limit itself, and as much again while the buffer for it grows
+    assert peak < 3 * MAX_DOCUMENT_BYTES
 
 
 @pytest.mark.parametrize(

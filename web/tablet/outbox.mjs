@@ -39,6 +39,7 @@ export class Outbox {
   #running = null;
   #again = false;
   #timer = null;
+  #order = 0;
   #silences = 0;
   #silentUntil_ms = 0;
 
@@ -67,16 +68,17 @@ export class Outbox {
   }
 
   /**
-   * Keep a record and begin to send it. Resolves once it is on disk; true if it is.
+   * Keep a record and begin to send it. Resolves once it is on disk; true if it is. The
+   * write has begun when this returns: a page that is being left has no later moment.
    *
    * @param {{id: string, trial_id: string, method: string, path: string, token: string,
    *          body: string, sha256: string|null}} record
    */
   async add(record) {
-    const rows = await this.records();
-    const order = rows.reduce((most, row) => Math.max(most, row.order + 1), 0);
+    this.#order += 1;
     const row = {
-      ...record, order, made_ms: this.#now(), failures: 0, next_ms: 0, state: "waiting", title: "",
+      ...record, order: this.#order, made_ms: this.#now(), failures: 0, next_ms: 0,
+      state: "waiting", title: "",
     };
     const saved = await this.#keep(row);
     this.#changed();

@@ -54,12 +54,12 @@ export class Sitting {
     if (this.phase === null && !this.plan) return this.#leave();
     const items = this.plan ? offered(this.plan, (guide) => this.screen.fits(guide)).items : [];
     const item = nextItem(items, this.progress);
-    if (!item) return this.#rest("end");
-    return this.screen.place(item.guide) ? this.#show(item) : this.#rest("turn");
+    if (!item) return this.#rest("end", null);
+    return this.screen.place(item.guide) ? this.#show(item) : this.#rest("turn", item);
   }
 
-  #rest(phase) {
-    this.item = null;
+  #rest(phase, item) {
+    this.item = item;
     this.attempt = null;
     this.phase = phase;
     this.screen.showStill(phase);
@@ -72,6 +72,7 @@ export class Sitting {
     this.screen.show(item, (shown_ms, place) => {
       // The strip or the end of the sitting may have come before the frame did.
       if (this.phase !== "waiting" || this.item !== item || this.strip.open) return;
+      this.attempt?.drop();
       this.attempt = new Attempt({
         surface: this.screen.surface, ink: this.screen.ink, item, mapping: place.mapping, shown_ms,
         begun: () => {
@@ -99,7 +100,7 @@ export class Sitting {
         clock_offset_ms: this.tablet.day?.clock_offset_ms,
       },
       pen: attempt.pen, started_at, ended_by, marks: attempt.marks,
-    }));
+    }), { leaving: ended_by === "left_page" });
     this.screen.thank(item);
     this.thanks = setTimeout(() => !this.strip.open && this.next(), THANKS_MS);
     this.tablet.fetchDay();
@@ -134,7 +135,7 @@ export class Sitting {
     const can = ["leave"];
     if (drawing) can.push("done");
     if (drawing || this.last) can.push("again");
-    if (drawing || this.phase === "waiting") can.push("skip");
+    if (drawing || this.phase === "waiting" || this.phase === "turn") can.push("skip");
     const titles = { end: "All pictures are drawn", turn: "Turn the tablet" };
     return {
       title: titles[this.phase] ?? item.task.name ?? "Picture",
@@ -212,7 +213,9 @@ export class Sitting {
       if (!place) return this.attempt.end("left_page");
       this.screen.layOut(this.item, place);
       this.screen.setOut();
-      return this.attempt.moved(place.mapping);
+      this.attempt.moved(place.mapping);
+      if (this.strip.open) this.attempt.pause();
+      return undefined;
     }
     if (this.phase === "waiting" && !this.strip.open) {
       this.attempt?.drop();

@@ -49,6 +49,8 @@ export class Store {
   async put(store, value) {
     const transaction = this.database.transaction(store, "readwrite", { durability: "strict" });
     transaction.objectStore(store).put(value);
+    // Without waiting for the request's own event: a page that is being left gets none.
+    transaction.commit?.();
     await committed(transaction);
   }
 

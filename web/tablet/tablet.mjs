@@ -1,7 +1,7 @@
 /** This tablet: its pairing, its day pack, its calibration, and what waits to be sent. */
 
 import { request } from "../shared/api.mjs";
-import { randomId, sha256 } from "../shared/sha256.mjs";
+import { randomId, sha256, sha256Plain } from "../shared/sha256.mjs";
 import { freshProgress } from "./day.mjs";
 import { Outbox } from "./outbox.mjs";
 import { MemoryStore, Store } from "./store.mjs";
@@ -94,14 +94,24 @@ export class Tablet {
     await this.store.put("progress", progress).catch(() => { this.unsaved = true; });
   }
 
-  /** Serialise a finished trial, once, and hand it to the outbox. */
-  keepTrial(document) {
+  /**
+   * Serialise a finished trial, once, and hand it to the outbox.
+   *
+   * @param {object} document
+   * @param {{leaving: boolean}} options  whether the page is being left: then the write
+   *   begins before this returns, and the hash is computed without the browser's help
+   */
+  keepTrial(document, { leaving }) {
     const body = JSON.stringify(document);
     const { trial_id } = document;
-    return this.#queue(async () => ({
-      id: trial_id, trial_id, method: "PUT", path: `/api/trials/${trial_id}`,
-      body, sha256: await sha256(body),
-    }));
+    const record = {
+      id: trial_id, trial_id, method: "PUT", path: `/api/trials/${trial_id}`, body,
+    };
+    if (leaving) {
+      const hash = sha256Plain(new TextEncoder().encode(body));
+      return this.outbox.add({ ...record, token: this.pairing.token, sha256: hash });
+    }
+    return this.#queue(async () => ({ ...record, sha256: await sha256(body) }));
   }
 
   keepMark(trial_id, mark) {
