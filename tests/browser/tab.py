@@ -6,6 +6,7 @@ events. `asyncio` runs in a thread of its own: other tests may hold a loop in th
 
 import asyncio
 import json
+import shutil
 from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -14,7 +15,7 @@ from typing import Any
 from harbour import Harbour
 from playwright.async_api import BrowserContext, CDPSession, Page, async_playwright
 
-CHROMIUM = "/usr/bin/chromium"
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or "/usr/bin/chromium"
 FLAGS = [
     "--headless",
     "--no-sandbox",

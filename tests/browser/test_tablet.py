@@ -553,6 +553,23 @@ def test_a_pairing_code_that_is_wrong_says_so(harbour: Harbour, code: str, words
     drive(harbour, scenario)
 
 
+def test_a_scanned_link_fills_in_the_code_and_keeps_it_out_of_the_address(
+    harbour: Harbour,
+) -> None:
+    harbour.start()
+
+    async def scenario(tab: Tab) -> None:
+        code = harbour.pairing_code()
+        await tab.page.goto(f"{harbour.url}/tablet#code={code}")
+        await tab.page.wait_for_selector("#pair:not([hidden])")
+        assert await tab.page.input_value("#pair-code") == code
+        assert tab.page.url == f"{harbour.url}/tablet"
+        await tab.page.click("#pair-form button")
+        await tab.page.wait_for_selector("#calibrate:not([hidden])")
+
+    drive(harbour, scenario)
+
+
 def test_without_a_scale_the_adult_is_told_and_the_trial_flagged(harbour: Harbour) -> None:
     harbour.plan(LINE)
     harbour.start()
