@@ -9,16 +9,6 @@ from analysis.trace import Trace
 Mode = Literal["trace", "cut", "tap", "join", "both"]
 MODES: tuple[Mode, ...] = ("trace", "cut", "tap", "join", "both")
 
-DIRECTIONS = (
-    "left_to_right",
-    "right_to_left",
-    "downward",
-    "upward",
-    "clockwise",
-    "anticlockwise",
-    "none",
-)
-
 
 @dataclass(frozen=True)
 class Condition:

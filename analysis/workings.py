@@ -66,8 +66,11 @@ class Workings:
 
     @property
     def guide(self) -> Guide | None:
-        """The guide as travelled."""
-        return self.asked_guide if self.alignment is None else self.alignment.guide
+        """The guide as travelled; None if it has no line."""
+        if self.alignment is not None:
+            return self.alignment.guide
+        asked = self.asked_guide
+        return asked if asked is not None and asked.parts else None
 
     @property
     def completion(self) -> float:

@@ -6,10 +6,12 @@ from matplotlib.axes import Axes
 from matplotlib.cm import ScalarMappable
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 
+from analysis.midline import ZONE_MM
 from analysis.workings import Workings
 from server.figures_marks import compared, way_matters
-from server.figures_picture import draw_picture, picture_view
+from server.figures_picture import ZONE_ALPHA, draw_picture, picture_view
 from server.figures_scale import NARROW_IN, WIDTH_IN, View, half_width_mm
 from server.figures_speed import draw_speed, speed_reason
 from server.figures_style import (
@@ -41,7 +43,7 @@ AXIS_IN = 0.5
 NOTE_IN = 0.35
 FOOT_IN = 0.42
 SCALE_BAR_MM = 20.0
-KEY_IN = 2.1
+KEY_IN = 2.3
 COLOUR_BAR_IN = 2.1
 SCALE_IN = 1.7
 NOTE_PT = 9.5
@@ -66,7 +68,7 @@ def trial_figure(workings: Workings, report: dict[str, Any], *, narrow: bool = F
     """
     with style():
         view = picture_view(workings, NARROW_IN if narrow else WIDTH_IN)
-        keys = _keys(workings)
+        keys = _keys(workings, calibrated=bool(report["quality"]["calibrated"]))
         reason = speed_reason(workings)
         below_in = NOTE_IN if reason else GAP_IN + SPEED_IN + AXIS_IN
         keys_a_row = max(1, int(view.width_in / KEY_IN))
@@ -172,10 +174,10 @@ def _draw_colour_bar(axes: Axes, workings: Workings, calibrated: bool) -> None:
     axes.set_gid("colour_bar")
 
 
-def _keys(workings: Workings) -> list[Line2D]:
+def _keys(workings: Workings, *, calibrated: bool) -> list[Line2D | Patch]:
     """Return a sample of every mark that this picture really shows."""
     events = workings.events
-    keys: list[Line2D] = []
+    keys: list[Line2D | Patch] = []
     if any(pause["start_ms"] is not None for pause in events["pauses"]):
         keys.append(_mark("o", "none", INK, "pause: the larger, the longer"))
     if any(not crossing["lifted"] for crossing in events["crossings"]):
@@ -195,6 +197,9 @@ def _keys(workings: Workings) -> list[Line2D]:
         )
     if events["lifts"]:
         keys.append(_mark("|", INK, INK, "pen lifted and put down"))
+    if workings.midline_x_mm is not None and len(workings.trace.xy_mm):
+        reach = f", {trimmed(ZONE_MM)} mm each side" if calibrated else ""
+        keys.append(Patch(facecolor=PLUM, alpha=2 * ZONE_ALPHA, label=f"at the midline{reach}"))
     if way_matters(workings):
         keys.append(_mark("<", INK, CARD, "way the pen went"))
     return keys
@@ -215,7 +220,7 @@ def _mark(marker: str, face: str, edge: str, label: str) -> Line2D:
 
 
 def _draw_keys(
-    figure: Figure, place: _Placer, keys: list[Line2D], down_in: float, keys_a_row: int
+    figure: Figure, place: _Placer, keys: list[Line2D | Patch], down_in: float, keys_a_row: int
 ) -> None:
     if not keys:
         return

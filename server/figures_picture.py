@@ -9,6 +9,7 @@ from matplotlib.patches import Circle, PathPatch, Rectangle
 from matplotlib.path import Path
 
 from analysis.guide import Guide
+from analysis.midline import ZONE_MM
 from analysis.trace import FloatArray
 from analysis.workings import Workings
 from server.figures_labels import Labels
@@ -28,6 +29,7 @@ from server.figures_trace import draw_departure, draw_trace
 from server.numbers import with_unit
 
 USUAL_TARGET_MM = 5.0
+ZONE_ALPHA = 0.06
 THIN = 0.4
 
 
@@ -125,6 +127,15 @@ def _draw_midline(
         linestyle=(0, (6, 4)),
         zorder=3,
         gid="midline",
+    )
+    axes.axvspan(
+        x_mm - ZONE_MM,
+        x_mm + ZONE_MM,
+        facecolor=PLUM,
+        alpha=ZONE_ALPHA,
+        linewidth=0,
+        zorder=0,
+        gid="zone",
     )
     labels.avoid(np.column_stack([np.full(60, x_mm), np.linspace(top_mm, bottom_mm, 60)]), 0.5)
     assumed = "midline_assumed" in report["quality"]["flags"]

@@ -103,7 +103,7 @@ def test_a_picture_loads_nothing() -> None:
 EXPECTED = {
     # Two circles for a pause and two lines for a departure: on the picture and on the speed.
     "good": {"pause": 2, "departure": 2, "crossing": 1, "midline": 2, "start": 1, "stop": 1},
-    "clean": {"pause": 2, "departure": 0, "crossing": 1, "lift": 0, "not_drawn": 0},
+    "clean": {"zone": 1, "pause": 2, "departure": 0, "crossing": 1, "lift": 0, "not_drawn": 0},
     "nothing": {"trace": 0, "speed": 0, "start": 1, "stop": 1, "midline": 1, "colour_bar": 0},
     "half": {"trace": 1, "crossing": 0, "not_drawn": 1},
     # Arrows at three places of the one stroke.
@@ -112,7 +112,7 @@ EXPECTED = {
     "no_times": {"speed": 0, "pause": 0, "trace": 1, "crossing": 1},
     "low_rate": {"speed": 0, "colour_bar": 0, "trace": 1},
     "uncalibrated": {"scale_bar": 0, "colour_bar": 1, "departure": 2},
-    "no_midline": {"midline": 0, "crossing": 0},
+    "no_midline": {"midline": 0, "crossing": 0, "zone": 0},
     "no_corridor": {"corridor": 0, "departure": 0, "guide": 1},
     "no_guide": {"guide": 0, "start": 0, "stop": 0, "colour_bar": 0, "speed": 1},
     # Two lifts: a tick at both ends of each on the picture, one mark each on the speed.

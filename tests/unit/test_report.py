@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from analysis.alignment import align
-from analysis.guide import Guide
+from analysis.guide import Guide, Target
 from analysis.quality import FLAGS, position_step_mm
 from analysis.report import make_report
-from analysis.trial import Condition, Criterion, Device
+from analysis.trial import MODES, Condition, Criterion, Device
 from analysis.value import Value, first_reason
 from analysis.workings import Workings
 from tests.known import trial
@@ -139,3 +139,16 @@ def test_alignment_of_a_single_sample_covers_nothing() -> None:
     found = align(LINE, np.array([[50.0, 60.0]]), np.array([0]))
     assert found.completion == 0.0
     assert found.s_mm[0] == pytest.approx(30.0)
+
+
+@pytest.mark.parametrize("mode", MODES)
+@pytest.mark.parametrize("dots", [0, 1, 3])
+def test_every_mode_and_any_number_of_dots_is_reported(mode: str, dots: int) -> None:
+    targets = [Target(20.0 + 30 * k, 60.0, 5.0, k) for k in range(dots)]
+    found = report(guide=Guide(targets=targets) if dots else None, mode=mode)
+    assert found["mode"] == mode
+    assert (found["guide_id"] is None) == (dots == 0)
+    if mode in {"tap", "join", "both"}:
+        assert found["scores"]["on_path_pct"] is None
+    elif dots < 2:
+        assert found["measures"]["deviation_rms"]["reason"] == "no_guide"
