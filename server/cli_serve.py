@@ -61,8 +61,6 @@ def _bound(host: str, port: int) -> socket.socket:
             f"port {port} on {host} cannot be used ({error.strerror}): "
             "give another with --port, or 0 for any free one"
         ) from error
-    # From here on a browser may connect: it waits until the first answer.
-    sock.listen(socket.SOMAXCONN)
     return sock
 
 
@@ -70,7 +68,23 @@ def _stop(_signal: int, _frame: object) -> NoReturn:
     sys.exit(0)
 
 
-def _run(app: FastAPI, sock: socket.socket, tls: tuple[Path, Path] | None = None) -> None:
+class _Announced(uvicorn.Server):
+    """A server that says so when it is ready."""
+
+    def __init__(self, config: uvicorn.Config, words: str) -> None:
+        super().__init__(config)
+        self.words = words
+
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        """Start, then print where."""
+        await super().startup(sockets=sockets)
+        if self.started:
+            typer.echo(self.words)
+
+
+def _run(
+    app: FastAPI, sock: socket.socket, words: str, tls: tuple[Path, Path] | None = None
+) -> None:
     config = uvicorn.Config(
         app,
         log_config=log_settings(),
@@ -79,7 +93,10 @@ def _run(app: FastAPI, sock: socket.socket, tls: tuple[Path, Path] | None = None
         ssl_certfile=None if tls is None else str(tls[0]),
         ssl_keyfile=None if tls is None else str(tls[1]),
     )
-    uvicorn.Server(config).run(sockets=[sock])
+    server = _Announced(config, words)
+    server.run(sockets=[sock])
+    if not server.started:
+        raise CannotServe("the server could not start; the lines above say where it stopped")
 
 
 @contextmanager
@@ -168,10 +185,10 @@ def _demo(settings: Settings, sock: socket.socket, *, as_json: bool, kept: Path 
     base = f"http://{THIS_MACHINE}:{sock.getsockname()[1]}"
     links = {"desk_url": f"{base}/", "tablet_url": f"{base}/tablet", "pairing_code": code}
     if as_json:
-        typer.echo(json_line({**links, "accounts": [asdict(one) for one in accounts.accounts]}))
+        words = json_line({**links, "accounts": [asdict(one) for one in accounts.accounts]})
     else:
-        typer.echo(_demo_words(links, accounts, kept))
-    _run(app, sock)
+        words = _demo_words(links, accounts, kept)
+    _run(app, sock, words)
 
 
 def serve_demo(*, port: int, as_json: bool = False, database: Path | None = None) -> int:
@@ -251,9 +268,7 @@ def serve_database(
             with _prepared(settings) as app, app.state.sessions() as db:
                 is_empty = db.scalar(select(Account.id).limit(1)) is None
             scheme = "http" if tls is None else "https"
-            typer.echo(f"Linnet listens on {scheme}://{settings.host}:{sock.getsockname()[1]}/")
-            if is_empty:
-                typer.echo(NO_ACCOUNTS)
-            _run(app, sock, tls)
+            words = f"Linnet listens on {scheme}://{settings.host}:{sock.getsockname()[1]}/"
+            _run(app, sock, f"{words}\n{NO_ACCOUNTS}" if is_empty else words, tls)
 
     return _exit_code(serving)

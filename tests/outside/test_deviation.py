@@ -78,12 +78,16 @@ def test_area_and_departures_of_the_sine(rate_hz: float) -> None:
 def test_sampling_at_60_against_240_hz_changes_no_deviation_by_more_than_one_percent() -> None:
     found = {hz: values(LINE, *sine_beside_line(hz)[::-1]) for hz in (60, 240)}
     for entry in MEASURES:
-        if entry.family != "Distance from the line" or entry.id == "deviation_bias":
+        if (
+            entry.source.split(";")[0] not in {"MEASURES 2", "MEASURES 3"}
+            or entry.id == "deviation_bias"
+        ):
             continue
         low, high = found[60][entry.id], found[240][entry.id]
         assert low.reason == high.reason
         if low.number is not None and high.number is not None:
-            assert low.number == pytest.approx(high.number, rel=0.01), entry.id
+            near_mm = 0.01 if entry.family == "How much was drawn" else 0.0  # errors of about 0
+            assert low.number == pytest.approx(high.number, rel=0.01, abs=near_mm), entry.id
 
 
 @rates

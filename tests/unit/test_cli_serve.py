@@ -45,6 +45,12 @@ def test_the_demo_says_where_it_is_serves_and_leaves_nothing_behind(tmp_path: Pa
 
 
 @slow
+def test_a_server_that_is_stopped_as_soon_as_it_speaks_ends_quietly(tmp_path: Path) -> None:
+    with running("serve", "--port", "0", "--database", str(tmp_path / "new.sqlite3")) as served:
+        assert served.stop() == (0, "")
+
+
+@slow
 def test_a_kept_demo_is_opened_again_as_it_is_and_by_one_process_only(tmp_path: Path) -> None:
     path = tmp_path / "kept.sqlite3"
     arguments = ("demo", "--json", "--port", "0", "--database", str(path))
