@@ -121,7 +121,7 @@ class Tab:
         return origin, clock
 
     async def pen(self, points_px: Points, *, rate_hz: float = 200.0, **more: Any) -> Drawn:
-        """Draw one pen stroke, all events sent without waiting for answers."""
+        """Draw one pen stroke; events are sent without waiting unless `one_by_one`."""
         origin_ms, start_ms = await self.clock_ms()
         events = []
         times_ms = []
@@ -147,9 +147,12 @@ class Tab:
                     "timestamp": (origin_ms + times_ms[-1]) / 1000,
                 }
             )
-        await asyncio.gather(
-            *(self.hand.send("Input.dispatchMouseEvent", event) for event in events)
-        )
+        sent = (self.hand.send("Input.dispatchMouseEvent", event) for event in events)
+        if more.get("one_by_one"):
+            for event in sent:
+                await event
+        else:
+            await asyncio.gather(*sent)
         return Drawn(points_px, times_ms)
 
     async def touch(self, kind: str, *points: tuple[int, float, float]) -> None:
