@@ -44,7 +44,7 @@ SETTINGS = (
     Setting(
         "time_zone",
         "",
-        "Time zone of the practice, such as Europe/Dublin; it decides which day a session "
+        "Time zone of the practice, such as Etc/GMT-1; it decides which day a session "
         "belongs to. Empty means the time zone of this machine.",
     ),
 )
@@ -192,5 +192,5 @@ def _time_zone(text: str) -> str:
         if text:
             ZoneInfo(text)
     except (ZoneInfoNotFoundError, ValueError) as error:
-        raise BadSetting("LINNET_TIME_ZONE must be a name such as Europe/Dublin") from error
+        raise BadSetting("LINNET_TIME_ZONE must be a name such as Etc/GMT-1") from error
     return text
