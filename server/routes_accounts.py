@@ -1,5 +1,6 @@
 """Signing in and out."""
 
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Response
@@ -62,6 +63,22 @@ def check_credentials(
     return account
 
 
+def noted_sign_in(db: Session, account: Account, now: datetime) -> str:
+    """Open a sign-in, note it in the audit, commit; return the secret for the cookie."""
+    secret = auth.open_sign_in(db, account, now)
+    audit.note(db, now, account.id, "signed_in", "account", account.id)
+    db.commit()
+    return secret
+
+
+def noted_sign_out(db: Session, cookie: str | None, account: Account | None, now: datetime) -> None:
+    """End the sign-in of a cookie, if it is anybody's; note it in the audit and commit."""
+    if account is not None:
+        auth.end_sign_in(db, cookie, now)
+        audit.note(db, now, account.id, "signed_out", "account", account.id)
+        db.commit()
+
+
 @router.post("/sign-in")
 def sign_in(
     body: Credentials,
@@ -76,9 +93,7 @@ def sign_in(
     account = check_credentials(
         db, throttle, address, body.name, body.passphrase.get_secret_value()
     )
-    secret = auth.open_sign_in(db, account, now)
-    audit.note(db, now, account.id, "signed_in", "account", account.id)
-    db.commit()
+    secret = noted_sign_in(db, account, now)
     auth.set_cookie(response, settings, secret)
     return {"account_id": account.id, "roles": sorted(account.roles)}
 
@@ -88,10 +103,7 @@ def sign_out(
     db: Db, now: Now, settings: Config, cookie: Cookie, account: MaybeSignedIn
 ) -> Response:
     """Sign out; the cookie is worth nothing afterwards."""
-    if account is not None:
-        auth.end_sign_in(db, cookie, now)
-        audit.note(db, now, account.id, "signed_out", "account", account.id)
-        db.commit()
+    noted_sign_out(db, cookie, account, now)
     response = Response(status_code=204)
     auth.drop_cookie(response, settings)
     return response

@@ -24,7 +24,7 @@ from server.deps import (
     Tries,
 )
 from server.problems import Problem
-from server.routes_accounts import check_credentials
+from server.routes_accounts import check_credentials, noted_sign_in, noted_sign_out
 from server.tables import Account
 
 router = APIRouter(include_in_schema=False)
@@ -124,9 +124,7 @@ def sign_in(
         return page(
             "sign-in.html", None, "/", problem.status, trouble=problem.detail, demo=settings.demo
         )
-    secret = auth.open_sign_in(db, account, now)
-    audit.note(db, now, account.id, "signed_in", "account", account.id)
-    db.commit()
+    secret = noted_sign_in(db, account, now)
     response = RedirectResponse(home_of(account), 303)
     auth.set_cookie(response, settings, secret)
     return response
@@ -137,10 +135,7 @@ def sign_out(
     db: Db, now: Now, settings: Config, cookie: Cookie, account: MaybeSignedIn
 ) -> Response:
     """Sign out with a form."""
-    if account is not None:
-        auth.end_sign_in(db, cookie, now)
-        audit.note(db, now, account.id, "signed_out", "account", account.id)
-        db.commit()
+    noted_sign_out(db, cookie, account, now)
     response = RedirectResponse("/", 303)
     auth.drop_cookie(response, settings)
     return response
