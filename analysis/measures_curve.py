@@ -3,7 +3,7 @@
 import numpy as np
 
 from analysis import corners, deviation, distances
-from analysis.measure import Measure
+from analysis.measure import TrialMeasure
 from analysis.measures_deviation import alignment_of, length_measure
 from analysis.needs import DEVIATION
 from analysis.workings import Workings
@@ -30,8 +30,8 @@ def _corner_radius(w: Workings) -> float:
     return float(np.mean([corners.fillet_radius_mm(corner, miss) for corner, miss in misses]))
 
 
-CURVE_MEASURES: tuple[Measure, ...] = (
-    Measure(
+CURVE_MEASURES: tuple[TrialMeasure, ...] = (
+    TrialMeasure(
         id="area_between",
         label="Area between trace and line",
         unit="mm2",

@@ -7,7 +7,7 @@ import numpy as np
 
 from analysis import deviation
 from analysis.alignment import Alignment
-from analysis.measure import Measure
+from analysis.measure import TrialMeasure
 from analysis.needs import CORRIDOR, DEVIATION, SHAPE
 from analysis.value import Refused
 from analysis.workings import Workings
@@ -87,14 +87,16 @@ def _time_weighted(w: Workings) -> float:
 
 def length_measure(
     id_: str, label: str, meaning: str, function: Callable[[Workings], float], **more: Any
-) -> Measure:
-    """Return an entry in mm, lower better, unless said otherwise (see `Measure`)."""
+) -> TrialMeasure:
+    """Return an entry in mm, lower better, unless said otherwise (see `TrialMeasure`)."""
     fields: dict[str, Any] = {"family": FAMILY, "needs": DEVIATION, "better": "low"}
     fields |= {"source": "MEASURES 3"} | more
-    return Measure(id=id_, label=label, unit="mm", meaning=meaning, function=function, **fields)
+    return TrialMeasure(
+        id=id_, label=label, unit="mm", meaning=meaning, function=function, **fields
+    )
 
 
-DEVIATION_MEASURES: tuple[Measure, ...] = (
+DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
     length_measure(
         "deviation_mean_abs",
         "Mean distance from the line",
@@ -143,7 +145,7 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         _time_weighted,
         needs=DEVIATION | {"time", "steps", "clock"},
     ),
-    Measure(
+    TrialMeasure(
         id="in_corridor_share",
         label="Share of the line inside the corridor",
         unit="1",
@@ -156,7 +158,7 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         better="high",
         decimals=2,
     ),
-    Measure(
+    TrialMeasure(
         id="departure_count",
         label="Times outside the corridor",
         unit="1",
@@ -176,7 +178,7 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         lambda w: float(sum(d.length_mm for d in w.departures)),
         needs=CORRIDOR,
     ),
-    Measure(
+    TrialMeasure(
         id="departure_duration",
         label="Time outside the corridor",
         unit="s",
@@ -195,7 +197,7 @@ DEVIATION_MEASURES: tuple[Measure, ...] = (
         lambda w: max((d.beyond_mm for d in w.departures), default=0.0),
         needs=CORRIDOR,
     ),
-    Measure(
+    TrialMeasure(
         id="completion",
         label="Share of the line drawn",
         unit="1",

@@ -7,7 +7,7 @@ import numpy as np
 from analysis import difficulty, midline, midline_bands
 from analysis.corners import corners, turns_deg
 from analysis.guide import Guide
-from analysis.measure import Measure
+from analysis.measure import TrialMeasure
 from analysis.measures_deviation import in_corridor_share
 from analysis.needs import CORRIDOR, DEVIATION, MIDLINE, MIDLINE_BANDS, SHAPE, SPEED, TIMED
 from analysis.profile import Profile
@@ -91,18 +91,18 @@ def _steering_rate(w: Workings) -> float:
     return difficulty.steering_index(_guide(w)) / w.kinematics.pen_down_s
 
 
-def _middle(id_: str, label: str, meaning: str, function: Any, **more: Any) -> Measure:
+def _middle(id_: str, label: str, meaning: str, function: Any, **more: Any) -> TrialMeasure:
     fields: dict[str, Any] = {"unit": "1", "family": MIDDLE, "decimals": 2, "source": "MEASURES 5"}
-    return Measure(id=id_, label=label, meaning=meaning, function=function, **(fields | more))
+    return TrialMeasure(id=id_, label=label, meaning=meaning, function=function, **(fields | more))
 
 
-def _of_guide(id_: str, label: str, meaning: str, function: Any, **more: Any) -> Measure:
+def _of_guide(id_: str, label: str, meaning: str, function: Any, **more: Any) -> TrialMeasure:
     fields: dict[str, Any] = {"unit": "1", "family": GUIDE, "needs": frozenset({"guide"})}
     fields |= {"source": "MEASURES 8", "decimals": 0}
-    return Measure(id=id_, label=label, meaning=meaning, function=function, **(fields | more))
+    return TrialMeasure(id=id_, label=label, meaning=meaning, function=function, **(fields | more))
 
 
-MIDLINE_MEASURES: tuple[Measure, ...] = (
+MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
     _middle(
         "midline_crossings",
         "Times across the midline",
@@ -193,7 +193,7 @@ MIDLINE_MEASURES: tuple[Measure, ...] = (
     ),
 )
 
-GUIDE_MEASURES: tuple[Measure, ...] = (
+GUIDE_MEASURES: tuple[TrialMeasure, ...] = (
     _of_guide(
         "steering_index_of_difficulty",
         "Steering index",

@@ -5,7 +5,7 @@ from typing import Any
 import numpy as np
 
 from analysis.kinematics import Kinematics
-from analysis.measure import TIMED_MODES, Measure
+from analysis.measure import TIMED_MODES, TrialMeasure
 from analysis.needs import DEVIATION, SHAPE, SPEED, TIMED
 from analysis.pauses import LONG_PAUSE_S
 from analysis.value import Refused
@@ -78,25 +78,25 @@ def _peaks_per_cm(w: Workings) -> float:
     return count / (_covered_mm(w) / 10.0)
 
 
-def _seconds(id_: str, label: str, meaning: str, function: Any, **more: Any) -> Measure:
+def _seconds(id_: str, label: str, meaning: str, function: Any, **more: Any) -> TrialMeasure:
     fields: dict[str, Any] = {"family": TIME, "needs": TIMED, "modes": TIMED_MODES, "decimals": 2}
     fields |= {"source": "MEASURES 4"} | more
-    return Measure(id=id_, label=label, unit="s", meaning=meaning, function=function, **fields)
+    return TrialMeasure(id=id_, label=label, unit="s", meaning=meaning, function=function, **fields)
 
 
-def _speed(id_: str, label: str, meaning: str, function: Any, **more: Any) -> Measure:
+def _speed(id_: str, label: str, meaning: str, function: Any, **more: Any) -> TrialMeasure:
     fields: dict[str, Any] = {"unit": "mm/s", "family": SPEEDS, "needs": SPEED}
     fields |= {"source": "MEASURES 4"} | more
-    return Measure(id=id_, label=label, meaning=meaning, function=function, **fields)
+    return TrialMeasure(id=id_, label=label, meaning=meaning, function=function, **fields)
 
 
-def _count(id_: str, label: str, meaning: str, function: Any, **more: Any) -> Measure:
+def _count(id_: str, label: str, meaning: str, function: Any, **more: Any) -> TrialMeasure:
     fields: dict[str, Any] = {"family": PAUSES, "better": "low", "decimals": 0}
     fields |= {"source": "MEASURES 4"} | more
-    return Measure(id=id_, label=label, unit="1", meaning=meaning, function=function, **fields)
+    return TrialMeasure(id=id_, label=label, unit="1", meaning=meaning, function=function, **fields)
 
 
-TIME_MEASURES: tuple[Measure, ...] = (
+TIME_MEASURES: tuple[TrialMeasure, ...] = (
     _seconds(
         "initiation_time",
         "Time before starting",

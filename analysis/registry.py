@@ -1,26 +1,52 @@
 """All measures, in the order of the report, the CSV and the data dictionary."""
 
-from analysis.measure import Measure
+from analysis.cut_workings import CUT_NEEDS, CutWorkings
+from analysis.measure import CutMeasure, Measure, SeriesMeasure, TrialMeasure
+from analysis.measures_both import BOTH_MEASURES
 from analysis.measures_curve import CURVE_MEASURES
+from analysis.measures_cut import CUT_MEASURES
+from analysis.measures_cut_strokes import CUT_STROKE_MEASURES
 from analysis.measures_deviation import DEVIATION_MEASURES
 from analysis.measures_midline import GUIDE_MEASURES, MIDLINE_MEASURES
+from analysis.measures_pressure import PRESSURE_MEASURES
+from analysis.measures_series import SERIES_MEASURES
+from analysis.measures_smoothness import SMOOTHNESS_MEASURES
+from analysis.measures_targets import TARGET_MEASURES
 from analysis.measures_time import TIME_MEASURES
-from analysis.needs import unmet
-from analysis.value import Refused, Value
+from analysis.needs import NEEDS, unmet
+from analysis.series import Series
+from analysis.value import REASONS, Refused, Value
 from analysis.workings import Workings
 
-__all__ = ["MEASURES", "Measure", "column", "measure", "measure_all"]
+__all__ = [
+    "MEASURES",
+    "Measure",
+    "column",
+    "measure",
+    "measure_all",
+    "measure_cut",
+    "measure_series",
+    "reasons_of",
+]
 
-MEASURES: tuple[Measure, ...] = (
+TRIAL_MEASURES: tuple[TrialMeasure, ...] = (
     *DEVIATION_MEASURES,
     *CURVE_MEASURES,
     *TIME_MEASURES,
+    *SMOOTHNESS_MEASURES,
+    *PRESSURE_MEASURES,
+    *CUT_STROKE_MEASURES,
+    *TARGET_MEASURES,
+    *BOTH_MEASURES,
     *MIDLINE_MEASURES,
     *GUIDE_MEASURES,
 )
 
+MEASURES: tuple[Measure, ...] = (*TRIAL_MEASURES, *CUT_MEASURES, *SERIES_MEASURES)
+
 _SUFFIX = {
     "1": "",
+    "{unit}": "",
     "mm": "_mm",
     "mm2": "_mm2",
     "mm/s": "_mm_s",
@@ -28,6 +54,9 @@ _SUFFIX = {
     "s-1": "_per_s",
     "cm-1": "_per_cm",
     "deg": "_deg",
+    "bit": "_bit",
+    "bit/s": "_bit_s",
+    "{unit}/wk": "_per_week",
 }
 
 
@@ -67,13 +96,25 @@ def measure(measure_id: str) -> Measure:
 _BY_ID = {entry.id: entry for entry in MEASURES}
 
 
-def _value(entry: Measure, w: Workings) -> Value:
-    needs = entry.needs | {"calibrated"} if entry.in_mm else entry.needs
-    reason = unmet(w, needs)
+def reasons_of(entry: Measure) -> tuple[str, ...]:
+    """Return every reason code that a measure may give, in order of precedence."""
+    table = {
+        name: code for name, (code, _) in (CUT_NEEDS if entry.scope == "cut" else NEEDS).items()
+    }
+    codes = entry.refuses | {table[name] for name in _all_needs(entry)}
+    return tuple(code for code in REASONS if code in codes)
+
+
+def _all_needs(entry: Measure) -> frozenset[str]:
+    return entry.needs | {"calibrated"} if entry.in_mm else entry.needs
+
+
+def _value(entry: TrialMeasure, w: Workings) -> Value:
+    reason = unmet(w, _all_needs(entry))
     if reason is not None:
         return Value(None, reason)
     try:
-        return Value(float(entry.function(w)))
+        return Value.of(entry.function(w))
     except Refused as refused:
         return Value(None, refused.code)
 
@@ -91,4 +132,32 @@ def measure_all(w: Workings) -> dict[str, Value]:
     dict of str to Value
         By measure id, in the order of `MEASURES`.
     """
-    return {entry.id: _value(entry, w) for entry in MEASURES if w.trial.mode in entry.modes}
+    return {entry.id: _value(entry, w) for entry in TRIAL_MEASURES if w.trial.mode in entry.modes}
+
+
+def _cut_value(entry: CutMeasure, w: CutWorkings) -> Value:
+    needs = _all_needs(entry)
+    for name, (code, met) in CUT_NEEDS.items():
+        if name in needs and not met(w):
+            return Value(None, code)
+    try:
+        return Value.of(entry.function(w))
+    except Refused as refused:
+        return Value(None, refused.code)
+
+
+def measure_cut(w: CutWorkings) -> dict[str, Value]:
+    """Compute every measure of the edge of one cut piece, by measure id."""
+    return {entry.id: _cut_value(entry, w) for entry in CUT_MEASURES}
+
+
+def _series_value(entry: SeriesMeasure, series: Series) -> Value:
+    try:
+        return Value.of(entry.function(series))
+    except Refused as refused:
+        return Value(None, refused.code)
+
+
+def measure_series(series: Series) -> dict[str, Value]:
+    """Compute every measure of a series of values, by measure id."""
+    return {entry.id: _series_value(entry, series) for entry in SERIES_MEASURES}

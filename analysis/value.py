@@ -2,6 +2,10 @@
 
 import math
 from dataclasses import dataclass
+from typing import Literal
+
+Better = Literal["low", "high", "near", "none"]
+"""Direction of improvement; ``none`` unless the trade agrees."""
 
 REASONS: dict[str, str] = {
     "no_samples": "Nothing was drawn.",
@@ -46,6 +50,23 @@ class Refused(Exception):
 
 
 @dataclass(frozen=True)
+class Estimate:
+    """A number with its interval, all in the unit of the measure.
+
+    Parameters
+    ----------
+    number : float
+        The value.
+    low, high : float
+        The interval's ends; its level is part of the measure's definition.
+    """
+
+    number: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
 class Value:
     """One number or one reason, never both.
 
@@ -55,23 +76,37 @@ class Value:
         The finite value, in the unit of its measure.
     reason : str or None
         Reason code when there is no number.
+    low, high : float or None
+        Ends of the number's interval, where its measure has one.
 
     Raises
     ------
     ValueError
-        If both or neither are given, or the number is not finite.
+        If both or neither of number and reason are given, a number is not finite, or an
+        interval has one end only.
     """
 
     number: float | None
     reason: str | None = None
+    low: float | None = None
+    high: float | None = None
 
     def __post_init__(self) -> None:
         if (self.number is None) == (self.reason is None):
             raise ValueError("a value is a number or a reason")
-        if self.number is not None and not math.isfinite(self.number):
-            raise ValueError("a value's number must be finite")
+        if any(n is not None and not math.isfinite(n) for n in (self.number, self.low, self.high)):
+            raise ValueError("a value's numbers must be finite")
+        if (self.low is None) != (self.high is None) or (self.low is not None and self.reason):
+            raise ValueError("an interval has two ends and a number between them")
         if self.reason is not None and self.reason not in _RANK:
             raise ValueError(f"unknown reason code {self.reason}")
+
+    @classmethod
+    def of(cls, found: "float | Estimate") -> "Value":
+        """Return the value of a number or of a number with its interval."""
+        if isinstance(found, Estimate):
+            return cls(float(found.number), None, float(found.low), float(found.high))
+        return cls(float(found))
 
 
 def first_reason(codes: list[str]) -> str:
