@@ -64,6 +64,8 @@ def make_engine(settings: Settings) -> Engine:
         pool_size=THREADS,
         json_serializer=_json_text,
         json_deserializer=orjson.loads,
+        # The text of an error must not quote a row.
+        hide_parameters=True,
     )
     event.listen(engine, "connect", _set_pragmas)
     return engine
@@ -147,7 +149,9 @@ def upgrade(settings: Settings, revision: str = "head") -> None:
         Where to stop.
     """
     prepare_file(settings.database_path)
-    engine = create_engine(settings.database_url, connect_args={"isolation_level": None})
+    engine = create_engine(
+        settings.database_url, connect_args={"isolation_level": None}, hide_parameters=True
+    )
     event.listen(engine, "connect", _set_pragmas)
     event.listen(engine, "begin", lambda connection: connection.exec_driver_sql("BEGIN IMMEDIATE"))
     config = _alembic_config()
