@@ -5,6 +5,7 @@ from functools import cached_property
 
 import numpy as np
 
+from analysis.candidates import next_segment
 from analysis.guide import Guide
 from analysis.matching import Match, MatchSettings, match
 from analysis.trace import BoolArray, FloatArray, IntArray
@@ -15,6 +16,8 @@ CAPTURE_MM, CAPTURE_HALF_WIDTHS = 15.0, 3.0
 """The guide counts as covered by a pen no farther off than the larger of the two."""
 SHORTEST_TURN_MM = 2.0
 """Progress must fall by more than this to count as going back. [mm]"""
+LEAST_HEADING = 1e-9
+"""Where a guide turns right round, the sum of its tangents has no direction. [1]"""
 RESTART_MM = 5.0
 """A lift followed by progress lower by more than this is a restart. [mm]"""
 
@@ -195,8 +198,27 @@ def project(
     key = np.where(ties, np.abs(s_mm - near_s_mm[owner]), np.inf)
     chosen = np.flatnonzero(key <= np.minimum.reduceat(key, starts)[owner])
     chosen = chosen[np.append(True, np.diff(owner[chosen]) > 0)]
-    left = away_mm[chosen, 0] * tangent[chosen, 1] - away_mm[chosen, 1] * tangent[chosen, 0]
+    ahead = _heading(guide, segment[chosen], along_mm[chosen])
+    left = away_mm[chosen, 0] * ahead[:, 1] - away_mm[chosen, 1] * ahead[:, 0]
     return s_mm[chosen], np.where(left < 0, -1.0, 1.0) * distance_mm[chosen]
+
+
+def _heading(guide: Guide, segment: IntArray, along_mm: FloatArray) -> FloatArray:
+    """Direction that tells left from right of a foot on a straight piece, shape (n, 2).
+
+    At a vertex the sum of both tangents: beyond a corner of more than a right angle a pen
+    may lie to the left of one of its legs and to the right of the other.
+    """
+    tangent = guide.segment_tangent
+    after = next_segment(guide)
+    before = np.full_like(after, -1)
+    before[after[after >= 0]] = np.flatnonzero(after >= 0)
+    ends = along_mm >= guide.segment_length_mm[segment]
+    other = np.where(ends, after[segment], np.where(along_mm <= 0, before[segment], -1))
+    both = tangent[segment] + tangent[other]
+    turns = (other >= 0) & (np.hypot(*both.T) > LEAST_HEADING)
+    heading: FloatArray = np.where(turns[:, None], both, tangent[segment])
+    return heading
 
 
 def _lap_segment(guide: Guide, s_mm: FloatArray) -> IntArray:

@@ -47,10 +47,27 @@ def _take(trace: Trace, index: IntArray | BoolArray) -> Trace:
 
 
 def _stroke_rank(trace: Trace) -> IntArray:
-    _, first, inverse = np.unique(trace.stroke, return_index=True, return_inverse=True)
+    """Strokes numbered in order of appearance; two contacts never share one."""
+    key = trace.stroke
+    if trace.pointer is not None:
+        _, own = np.unique(trace.pointer, return_inverse=True)
+        _, stroke = np.unique(key, return_inverse=True)
+        key = own * (int(stroke.max()) + 1) + stroke
+    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
     rank = np.empty(len(first), dtype=np.int64)
     rank[np.argsort(first)] = np.arange(len(first))
     return rank[inverse]
+
+
+def _by_start(trace: Trace, rank: IntArray) -> IntArray:
+    """Strokes of several contacts numbered by their first times; else as they are."""
+    if trace.t_s is None or trace.pointer is None or len(np.unique(trace.pointer)) < 2:
+        return rank
+    start_s = np.full(int(rank.max()) + 1, np.inf)
+    np.minimum.at(start_s, rank, trace.t_s)
+    place = np.empty(len(start_s), dtype=np.int64)
+    place[np.argsort(start_s, kind="stable")] = np.arange(len(start_s))
+    return place[rank]
 
 
 def _is_monotone(trace: Trace, rank: IntArray) -> bool:
@@ -127,6 +144,7 @@ def ordered(trace: Trace, *, keep_bounce: bool = False) -> Ordered:
     rank = _stroke_rank(trace)
     monotone = _is_monotone(trace, rank)
     if trace.t_s is not None and monotone:
+        rank = _by_start(trace, rank)
         order = np.lexsort((trace.t_s, rank))
     else:
         order = np.argsort(rank, kind="stable")
@@ -138,6 +156,13 @@ def ordered(trace: Trace, *, keep_bounce: bool = False) -> Ordered:
     bounce_count = len(np.unique(result.stroke[bounce]))
     result = _take(result, ~bounce)
     return Ordered(replace(result, stroke=_stroke_rank(result)), monotone, bounce_count)
+
+
+def of_contact(trace: Trace, pointer: int) -> Trace:
+    """Return the samples of one contact; without a column of contacts all are contact 0."""
+    if trace.pointer is None:
+        return _take(trace, np.full(len(trace), pointer == 0))
+    return _take(trace, trace.pointer == pointer)
 
 
 def sample_steps_s(trace: Trace) -> FloatArray:

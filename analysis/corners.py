@@ -11,6 +11,8 @@ from analysis.value import Refused
 
 LEAST_TURN_DEG = 30.0
 """Vertices that turn by less are part of a curve. [deg]"""
+FULL_REVERSAL_DEG = 180.0 - 2e-6
+"""From here a guide runs back on itself, and no fillet fits. [deg]"""
 NEAR_CORNER_MM = 10.0
 """The trace is searched within this distance along the guide. [mm]"""
 
@@ -58,6 +60,11 @@ def corners(guide: Guide) -> tuple[Corner, ...]:
     return tuple(
         Corner(ends_mm[at], float(guide.segment_s_mm[at + 1]), float(turn[at])) for at in found
     )
+
+
+def full_reversals(guide: Guide) -> tuple[Corner, ...]:
+    """Return the corners at which the guide runs back on itself."""
+    return tuple(corner for corner in corners(guide) if corner.turn_deg >= FULL_REVERSAL_DEG)
 
 
 def _distance_to_pieces(point: FloatArray, start: FloatArray, end: FloatArray) -> float:
@@ -128,6 +135,6 @@ def fillet_radius_mm(corner: Corner, miss_mm: float) -> float:
         ``guide_lacks_feature`` at a full reversal, where no fillet exists.
     """
     half_deg = (180.0 - corner.turn_deg) / 2
-    if half_deg <= 1e-6:
+    if corner.turn_deg >= FULL_REVERSAL_DEG:
         raise Refused("guide_lacks_feature")
     return float(miss_mm / (1.0 / np.sin(np.radians(half_deg)) - 1.0))

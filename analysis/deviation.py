@@ -1,12 +1,13 @@
 """How far the trace is from the line, and how much of the line was drawn.
 
 The primary weighting is by **length of guide**: every millimetre of line counts once,
-at its first drawn passage (`analysis.profile`). Source of all definitions: MEASURES 3.
+at its first drawn passage (`analysis.profile`). All definitions are Linnet conventions.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from analysis.conditioning import stroke_slices
 from analysis.guide import Guide
@@ -59,6 +60,12 @@ def p95_mm(profile: Profile) -> float:
     return float(np.quantile(np.abs(profile.d_mm[np.isfinite(profile.d_mm)]), 0.95))
 
 
+def is_simple(guide: Guide) -> bool:
+    """Whether a closed guide encloses something and does not cross itself."""
+    points_mm = guide.parts[0].points_mm
+    return len(points_mm) >= 3 and bool(shapely.LinearRing(points_mm).is_simple)
+
+
 def outward_sign(guide: Guide) -> int:
     """Sign that turns left-of-travel into outward on a closed guide.
 
@@ -77,14 +84,10 @@ def outward_sign(guide: Guide) -> int:
     Refused
         ``guide_lacks_feature`` if the guide is open or crosses itself.
     """
-    from shapely import LinearRing
-
-    if not guide.closed or len(guide.parts[0].points_mm) < 3:
+    if not guide.closed or not is_simple(guide):
         raise Refused("guide_lacks_feature")
-    ring = LinearRing(guide.parts[0].points_mm)
-    if not ring.is_simple:
-        raise Refused("guide_lacks_feature")
-    return 1 if ring.is_ccw else -1  # with y down, what is_ccw calls so runs clockwise
+    # With y down, what is_ccw calls counter-clockwise runs clockwise.
+    return 1 if shapely.LinearRing(guide.parts[0].points_mm).is_ccw else -1
 
 
 def mean_abs_time_mm(trace: Trace, d_mm: FloatArray) -> float:

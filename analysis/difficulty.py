@@ -1,4 +1,4 @@
-"""How hard a guide is, whoever draws on it. Source: MEASURES 8."""
+"""How hard a guide is, whoever draws on it: the steering law of Accot & Zhai 1997."""
 
 import numpy as np
 

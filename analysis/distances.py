@@ -6,13 +6,13 @@ import numpy as np
 import shapely
 
 from analysis.guide import Guide
-from analysis.trace import FloatArray
+from analysis.trace import BoolArray, FloatArray
 from analysis.value import Refused
 
 RESAMPLE_MM, MOST_POINTS = 1.0, 600
 """Spacing and greatest number of points for order-aware distances."""
 DENSE_MM = 0.25
-"""Spacing of the points from which the Hausdorff distance is taken. [mm]"""
+"""Greatest spacing of the points from which the Hausdorff distance is taken. [mm]"""
 DTW_STEP_RULE = "symmetric1"
 """Every step of the warping path costs once the distance of the cell it enters."""
 
@@ -43,8 +43,16 @@ def resampled(xy_mm: FloatArray, step_mm: float, most: int | None = None) -> Flo
     return np.column_stack([np.interp(at_mm, along_mm, column) for column in xy_mm.T])
 
 
+def _dense(curve: FloatArray) -> shapely.LineString:
+    """Line with all vertices of a curve and no longer pieces than 0.25 mm."""
+    if not np.ptp(curve, axis=0).any():  # a line of no length cannot be cut
+        return shapely.LineString([curve[0], curve[0]])
+    line: shapely.LineString = shapely.segmentize(shapely.LineString(curve), DENSE_MM)
+    return line
+
+
 def _lines(curves: Sequence[FloatArray]) -> shapely.MultiLineString:
-    return shapely.MultiLineString([resampled(curve, DENSE_MM) for curve in curves])
+    return shapely.MultiLineString([_dense(curve) for curve in curves])
 
 
 def hausdorff_mm(guide: Guide, strokes_mm: Sequence[FloatArray]) -> float:
@@ -60,7 +68,8 @@ def hausdorff_mm(guide: Guide, strokes_mm: Sequence[FloatArray]) -> float:
     Returns
     -------
     float
-        Symmetric Hausdorff distance from points every 0.25 mm to the other's lines. [mm]
+        Symmetric Hausdorff distance from the vertices, and from points at most 0.25 mm apart
+        between them, to the other's lines. [mm]
     """
     lines = _lines([part.outline_mm for part in guide.parts])
     return float(shapely.hausdorff_distance(lines, _lines(strokes_mm)))
@@ -87,7 +96,21 @@ def frechet_mm(guide: Guide, xy_mm: FloatArray) -> float:
         Both curves resampled to 1 mm, at most 600 points. [mm]
     """
     first, second = _both(guide, xy_mm)
-    return float(shapely.frechet_distance(shapely.LineString(first), shapely.LineString(second)))
+    rows, columns = len(first), len(second)
+    # Cells of one anti-diagonal i + j = k do not depend on each other. (GEOS 3.14 has this
+    # distance too, but was seen to give 7.89 mm where this recursion gives 2.99 mm.)
+    reach_mm = np.full(rows, np.inf)
+    before_mm = reach_mm.copy()
+    for k in range(rows + columns - 1):
+        i = np.arange(max(0, k - columns + 1), min(rows, k + 1))
+        distance_mm = np.hypot(*(first[i] - second[k - i]).T)
+        above = np.maximum(i - 1, 0)
+        came_mm = np.minimum(before_mm[above], reach_mm[above])
+        came_mm = np.minimum(np.where(i > 0, came_mm, np.inf), reach_mm[i])
+        new_mm = np.full(rows, np.inf)
+        new_mm[i] = distance_mm if k == 0 else np.maximum(came_mm, distance_mm)
+        before_mm, reach_mm = reach_mm, new_mm
+    return float(reach_mm[-1])
 
 
 def dtw_mean_mm(guide: Guide, xy_mm: FloatArray) -> float:
@@ -178,6 +201,32 @@ def area_closed_mm2(guide: Guide, lap_mm: FloatArray) -> float:
     """
     if len(lap_mm) < 4:
         raise Refused("too_little_traced")
-    drawn = shapely.make_valid(shapely.Polygon(lap_mm))
-    asked = shapely.Polygon(guide.parts[0].points_mm)
-    return float(shapely.area(shapely.symmetric_difference(asked, drawn)))
+    asked_mm = guide.parts[0].points_mm
+    lines = shapely.union_all([shapely.LinearRing(asked_mm), shapely.LinearRing(lap_mm)])
+    faces = shapely.get_parts(shapely.polygonize([lines]))
+    inner_mm = shapely.get_coordinates(shapely.point_on_surface(faces))
+    either = _is_inside(inner_mm, asked_mm) != _is_inside(inner_mm, lap_mm)
+    return float(shapely.area(faces)[either].sum())
+
+
+def _is_inside(points_mm: FloatArray, ring_mm: FloatArray) -> BoolArray:
+    """Whether each point lies inside a ring by the even-odd rule.
+
+    A ray to the right meets an odd number of its sides. The tree makes this as fast as
+    sorting: a resting pen ties thousands of knots, and one valid polygon of them all
+    would take seconds.
+    """
+    start_mm, end_mm = ring_mm, np.roll(ring_mm, -1, axis=0)
+    beyond_mm = np.column_stack([np.full(len(points_mm), ring_mm[:, 0].max()), points_mm[:, 1]])
+    beyond_mm[:, 0] = np.maximum(beyond_mm[:, 0], points_mm[:, 0])
+    sides = np.asarray(shapely.linestrings(np.stack([start_mm, end_mm], axis=1)))
+    tree = shapely.STRtree(sides)
+    ray, side = tree.query(shapely.linestrings(np.stack([points_mm, beyond_mm], axis=1)))
+    y_mm, from_mm, to_mm = points_mm[ray, 1], start_mm[side], end_mm[side]
+    over = (from_mm[:, 1] > y_mm) != (to_mm[:, 1] > y_mm)
+    ray, y_mm, from_mm, to_mm = ray[over], y_mm[over], from_mm[over], to_mm[over]
+    share = (y_mm - from_mm[:, 1]) / (to_mm[:, 1] - from_mm[:, 1])
+    meets_mm = from_mm[:, 0] + share * (to_mm[:, 0] - from_mm[:, 0])
+    count = np.bincount(ray[meets_mm > points_mm[ray, 0]], minlength=len(points_mm))
+    inside: BoolArray = count % 2 == 1
+    return inside

@@ -2,11 +2,18 @@
 
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
 from analysis.pauses import lifts
 from analysis.value import Refused
 
 if TYPE_CHECKING:
     from analysis.workings import Workings
+
+EVENTS = ("pauses", "departures", "lifts", "crossings")
+"""Kinds of events, in the order of the report."""
+INDICES = ("start_index", "end_index")
+"""Keys of an event that are places in the list of samples."""
 
 
 def milliseconds(t_s: float | None) -> float | None:
@@ -20,7 +27,8 @@ def millimetres(x_mm: float | None) -> float | None:
 
 
 def _pauses(w: "Workings") -> list[dict[str, Any]]:
-    if not w.pausing or w.kinematics is None:
+    # A pen that rests on a dot it taps makes no pause.
+    if not w.pausing or w.kinematics is None or w.trial.mode == "tap":
         return []
     return [
         {
@@ -95,11 +103,28 @@ def events_of(w: "Workings") -> dict[str, list[dict[str, Any]]]:
     Returns
     -------
     dict
-        Lists in order of time; empty where they cannot be known.
+        Lists in order of time; empty where they cannot be known. Of two hands those of
+        contact 0, then those of contact 1, each with its ``pointer``.
     """
+    if w.trial.mode == "both":
+        return _events_of_both(w)
     return {
         "pauses": _pauses(w),
         "departures": _departures(w),
         "lifts": _lifts(w),
         "crossings": _crossings(w),
     }
+
+
+def _events_of_both(w: "Workings") -> dict[str, list[dict[str, Any]]]:
+    merged: dict[str, list[dict[str, Any]]] = {name: [] for name in EVENTS}
+    for contact in w.contacts:
+        own = np.arange(len(w.trace))
+        if w.trace.pointer is not None:
+            own = np.flatnonzero(w.trace.pointer == contact.pointer)
+        for name, found in contact.workings.events.items():
+            for event in found:
+                # Places in the contact's own samples become places in those of the trial.
+                places = {key: int(own[event[key]]) for key in INDICES if key in event}
+                merged[name].append(event | places | {"pointer": contact.pointer})
+    return merged

@@ -1,24 +1,37 @@
-"""Gaps, even sampling and the low-pass: the only place that filters.
+"""The low-pass: the only place that filters.
 
 Speed and everything made from it uses the pieces of `filtered_pieces`, filtered
 stroke by stroke, never across a lift.
 """
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import NamedTuple
 
 import numpy as np
 from scipy.signal import butter, sosfiltfilt
 
-from analysis.conditioning import sample_steps_s, stroke_slices
+from analysis.stretches import Stretch, stretches
 from analysis.trace import FloatArray, Trace
 
-GAP_S, FILLED_GAP_S, RESTING_GAP_MM = 0.050, 0.150, 0.5
-"""Shortest gap, longest gap filled by a line [s]; a pen that moved less was resting. [mm]"""
 REST_S, REST_MM = 0.050, 0.25
 """A stroke end is at rest if the pen moved less than this within that time. [s], [mm]"""
-SPEED_CUTOFF_HZ, SPEED_ORDER = 10.0, 2
-"""Low-pass of position for speed: cut-off [Hz] and order per pass."""
+
+
+class LowPass(NamedTuple):
+    """A zero-phase Butterworth low-pass: cut-off of both passes [Hz] and order of one."""
+
+    cutoff_hz: float
+    order: int
+
+
+SPEED_PASS = LowPass(10.0, 2)
+"""Position for speed: the pen-tip spectrum is spent by 10 Hz (Teulings & Maarse 1984, from
+memory)."""
+JERK_PASS = LowPass(5.0, 4)
+"""Position for jerk: three differences raise the noise with the cube of frequency, so the
+low-pass of speed would leave little else than noise."""
+PRESSURE_PASS = LowPass(5.0, 2)
+"""Pressure for its peaks: a hand presses anew a few times a second at most."""
 
 
 def corrected_cutoff_hz(cutoff_hz: float, rate_hz: float, order: int) -> float:
@@ -60,49 +73,45 @@ def _padding(x: FloatArray, count: int, *, at_rest: bool) -> FloatArray:
 
 
 def low_passed(
-    xy_mm: FloatArray,
-    rate_hz: float,
-    *,
-    cutoff_hz: float = SPEED_CUTOFF_HZ,
-    order: int = SPEED_ORDER,
+    values: FloatArray, rate_hz: float, how: LowPass = SPEED_PASS, *, rests: bool = True
 ) -> FloatArray:
-    """Zero-phase Butterworth low-pass of evenly sampled positions.
+    """Zero-phase Butterworth low-pass of evenly sampled columns.
 
     Parameters
     ----------
-    xy_mm : ndarray, shape (n, k)
-        One piece of one stroke. [mm]
+    values : ndarray, shape (n, k)
+        One piece of one stroke; positions in the first two columns if `rests`. [mm]
     rate_hz : float
         Its sampling rate. [Hz]
-    cutoff_hz : float
-        -3 dB point of both passes together; 10 Hz because the pen-tip spectrum is
-        spent by then (Teulings & Maarse 1984, from memory). [Hz]
-    order : int
-        Order per pass.
+    how : LowPass
+        -3 dB point of both passes together, and the order of one.
+    rests : bool
+        Whether to look for a pen at rest at the ends; False where the columns are no places.
 
     Returns
     -------
     ndarray, shape (n, k)
-        Filtered positions. [mm]
+        Filtered values, in the unit of `values`.
 
     Notes
     -----
     The ends are padded with 3/cutoff seconds: held where the piece starts or ends at
     rest, reflected about the end otherwise.
     """
-    if len(xy_mm) < 2:
-        return xy_mm
-    sections = butter(
-        order, corrected_cutoff_hz(cutoff_hz, rate_hz, order), fs=rate_hz, output="sos"
-    )
-    count = int(np.ceil(3.0 * rate_hz / cutoff_hz))
-    look = min(round(REST_S * rate_hz), len(xy_mm) - 1)
-    rests = [float(np.hypot(*(x[look] - x[0]).T[:2])) < REST_MM for x in (xy_mm, xy_mm[::-1])]
+    if len(values) < 2:
+        return values
+    cutoff_hz = corrected_cutoff_hz(how.cutoff_hz, rate_hz, how.order)
+    sections = butter(how.order, cutoff_hz, fs=rate_hz, output="sos")
+    count = int(np.ceil(3.0 * rate_hz / how.cutoff_hz))
+    look = min(round(REST_S * rate_hz), len(values) - 1)
+    still = [
+        rests and float(np.hypot(*(x[look] - x[0]).T[:2])) < REST_MM for x in (values, values[::-1])
+    ]
     padded = np.concatenate(
         [
-            _padding(xy_mm, count, at_rest=rests[0]),
-            xy_mm,
-            _padding(xy_mm[::-1], count, at_rest=rests[1])[::-1],
+            _padding(values, count, at_rest=still[0]),
+            values,
+            _padding(values[::-1], count, at_rest=still[1])[::-1],
         ]
     )
     smooth: FloatArray = sosfiltfilt(sections, padded, axis=0, padtype=None)
@@ -133,6 +142,21 @@ class Piece:
     speed_mm_s: FloatArray
     s_mm: FloatArray | None = None
 
+    @property
+    def lasts_s(self) -> float:
+        """From its first to its last time. [s]"""
+        return float(self.t_s[-1] - self.t_s[0])
+
+    @property
+    def rate_hz(self) -> float:
+        """Rate of its grid. [Hz]"""
+        return (len(self.t_s) - 1) / self.lasts_s
+
+    @property
+    def length_mm(self) -> float:
+        """Length of its filtered line. [mm]"""
+        return float(np.hypot(*np.diff(self.xy_mm, axis=0).T).sum())
+
 
 @dataclass(frozen=True, eq=False)
 class Pieces:
@@ -153,79 +177,32 @@ class Pieces:
     lost_s: float
 
 
-GapKind = Literal["rest", "fill", "split"]
+def _piece(even: Stretch, how: LowPass) -> Piece:
+    smooth_mm = low_passed(even.columns, even.rate_hz, how)
+    velocity = np.gradient(smooth_mm, 1.0 / even.rate_hz, axis=0)
+    return Piece(even.stroke, even.t_s, smooth_mm, np.hypot(*velocity.T))
 
 
-def _gap_kind(step_s: float, moved_mm: float) -> GapKind:
-    if moved_mm < RESTING_GAP_MM:
-        return "rest"
-    return "fill" if step_s <= FILLED_GAP_S else "split"
-
-
-def _without_gaps(
-    t_s: FloatArray, xy_mm: FloatArray, median_step_s: float
-) -> tuple[list[tuple[FloatArray, FloatArray]], int, float]:
-    """Split one stroke at long gaps; hold the position of a resting pen."""
-    gaps = np.flatnonzero(np.diff(t_s) > max(3.0 * median_step_s, GAP_S))
-    moved_mm = np.hypot(*(xy_mm[gaps + 1] - xy_mm[gaps]).T)
-    kinds = [
-        _gap_kind(float(t_s[at + 1] - t_s[at]), float(moved))
-        for at, moved in zip(gaps, moved_mm, strict=True)
-    ]
-    rests = np.array(
-        [at for at, kind in zip(gaps, kinds, strict=True) if kind == "rest"], dtype=int
-    )
-    splits = [at for at, kind in zip(gaps, kinds, strict=True) if kind == "split"]
-    lost_s = float(sum(t_s[at + 1] - t_s[at] for at in splits))
-    held_t_s = np.insert(t_s, rests + 1, t_s[rests + 1] - median_step_s)
-    held_xy_mm = np.insert(xy_mm, rests + 1, xy_mm[rests], axis=0)
-    cuts = np.array([at + 1 + np.count_nonzero(rests <= at) for at in splits], dtype=int)
-    stretches = list(zip(np.split(held_t_s, cuts), np.split(held_xy_mm, cuts), strict=True))
-    return stretches, kinds.count("fill"), lost_s
-
-
-def _piece(stroke: int, t_s: FloatArray, xy_mm: FloatArray, rate_hz: float) -> Piece | None:
-    steps = round(float(t_s[-1] - t_s[0]) * rate_hz)
-    if steps < 1:
-        return None
-    even_t_s = np.linspace(t_s[0], t_s[-1], steps + 1)
-    even_xy_mm = np.column_stack([np.interp(even_t_s, t_s, column) for column in xy_mm.T])
-    step_s = float(t_s[-1] - t_s[0]) / steps
-    smooth_mm = low_passed(even_xy_mm, 1.0 / step_s)
-    velocity = np.gradient(smooth_mm, step_s, axis=0)
-    return Piece(stroke, even_t_s, smooth_mm, np.hypot(*velocity.T))
-
-
-def filtered_pieces(trace: Trace) -> Pieces:
+def filtered_pieces(trace: Trace, how: LowPass = SPEED_PASS) -> Pieces:
     """Even sampling and low-pass, stroke by stroke, never across a lift.
 
     Parameters
     ----------
     trace : Trace
         Ordered samples with a monotone clock.
+    how : LowPass
+        Which low-pass.
 
     Returns
     -------
     Pieces
-        On a 120 Hz grid, 60 Hz if the device is slower than 90 Hz.
+        On the even grid of `analysis.stretches.stretches`.
 
     Raises
     ------
     ValueError
         If the trace has no times.
     """
-    steps_s = sample_steps_s(trace)
-    if trace.t_s is None:
-        raise ValueError("filtered_pieces needs times")
-    if len(steps_s) == 0:
-        return Pieces((), 0, 0.0)
-    median_step_s = float(np.median(steps_s))
-    rate_hz = 120.0 if 1.0 / median_step_s >= 90.0 else 60.0
-    pieces: list[Piece] = []
-    filled_count, lost_s = 0, 0.0
-    for number, part in enumerate(stroke_slices(trace.stroke)):
-        stretches, filled, lost = _without_gaps(trace.t_s[part], trace.xy_mm[part], median_step_s)
-        made = [_piece(number, t_s, xy_mm, rate_hz) for t_s, xy_mm in stretches]
-        pieces += [piece for piece in made if piece is not None]
-        filled_count, lost_s = filled_count + filled, lost_s + lost
-    return Pieces(tuple(pieces), filled_count, lost_s)
+    made = stretches(trace)
+    pieces = tuple(_piece(even, how) for even in made.even())
+    return Pieces(pieces, made.filled_count, made.lost_s)

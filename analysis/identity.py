@@ -53,7 +53,8 @@ def _id(prefix: str, key: str) -> str:
 
 
 def _key(guide: Guide, *, width: bool) -> str:
-    if guide.targets:
+    # One dot beside a line is a place to hold on to: the line is what is followed.
+    if guide.targets and not (guide.parts and len(guide.targets) == 1):
         return _target_key(guide, radius=width)
     return min(
         _line_key(guide, corridor=width),

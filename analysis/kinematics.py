@@ -8,7 +8,8 @@ import numpy as np
 from scipy.signal import find_peaks
 
 from analysis.conditioning import stroke_slices
-from analysis.filtering import Piece, Pieces, filtered_pieces
+from analysis.curvature import bends
+from analysis.filtering import JERK_PASS, Piece, Pieces, filtered_pieces
 from analysis.pauses import Lift, Pause, lifts, pause_at, pause_limit_mm_s, slow_runs, start_dwell_s
 from analysis.trace import BoolArray, FloatArray, Trace
 
@@ -52,6 +53,16 @@ class Kinematics:
             for piece in self._made.pieces
         )
 
+    @cached_property
+    def jerk_pieces(self) -> tuple[Piece, ...]:
+        """The same stretches with the stronger low-pass of jerk, without progress."""
+        return filtered_pieces(self.trace, JERK_PASS).pieces
+
+    @cached_property
+    def bends(self) -> tuple[FloatArray, FloatArray]:
+        """Speed [mm/s] and curvature [1/mm] where the line bends."""
+        return bends(self.pieces)
+
     @property
     def filled_count(self) -> int:
         """Gaps bridged by a straight line."""
@@ -73,8 +84,8 @@ class Kinematics:
 
     @property
     def duration_s(self) -> float:
-        """From first contact to last lift. [s]"""
-        return self.stroke_times_s[-1][1] - self.stroke_times_s[0][0]
+        """From first contact to last lift; strokes of two hands may overlap. [s]"""
+        return max(end for _, end in self.stroke_times_s) - self.stroke_times_s[0][0]
 
     @property
     def pen_down_s(self) -> float:
@@ -90,7 +101,7 @@ class Kinematics:
     @cached_property
     def path_length_mm(self) -> float:
         """Length of the filtered pen-down trace. [mm]"""
-        return float(sum(np.hypot(*np.diff(piece.xy_mm, axis=0).T).sum() for piece in self.pieces))
+        return sum(piece.length_mm for piece in self.pieces)
 
     @cached_property
     def start_dwell_s(self) -> float | None:

@@ -10,8 +10,15 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.candidates import Candidates, candidates
 from analysis.guide import Guide
+from analysis.thinning import keypoints, steadied
 from analysis.trace import BoolArray, FloatArray, IntArray
+
+WIDEST_HALF_TURN = 1.2
+"""No arc of more than twice this lies between two samples of one move. [rad]"""
+LONG_MOVE_MM = 1.5
+"""Between keypoints nearer than this a pen inside a bend explains itself step by step. [mm]"""
 
 
 @dataclass(frozen=True)
@@ -72,138 +79,50 @@ class Match:
     jump: BoolArray
 
 
-@dataclass(frozen=True, eq=False)
-class _Candidates:
-    """Arrays of shape (k, c); ``low`` and ``high`` hold the two tangents at a vertex."""
-
-    s_mm: FloatArray
-    cost: FloatArray
-    tangent_in: FloatArray
-    tangent_out: FloatArray
-    at_vertex: BoolArray
-
-
-def keypoints(xy_mm: FloatArray, stroke: IntArray, spacing_mm: float) -> IntArray:
-    """Return indices of samples at least `spacing_mm` apart, with all stroke ends.
-
-    Parameters
-    ----------
-    xy_mm : ndarray, shape (n, 2)
-        Positions. [mm]
-    stroke : ndarray of int, shape (n,)
-        Stroke numbers.
-    spacing_mm : float
-        Least distance between neighbours inside a stroke. [mm]
-
-    Returns
-    -------
-    ndarray of int, shape (k,)
-        Rising indices.
-    """
-    ends = np.append(stroke[1:] != stroke[:-1], True)
-    starts = np.insert(ends[:-1], 0, True)
-    kept: list[int] = []
-    last_x, last_y = 0.0, 0.0
-    limit = spacing_mm * spacing_mm
-    flags = (starts | ends).tolist()
-    for index, (x, y) in enumerate(xy_mm.tolist()):
-        far = (x - last_x) ** 2 + (y - last_y) ** 2 >= limit
-        if flags[index] or far:
-            kept.append(index)
-            last_x, last_y = x, y
-    return np.array(kept, dtype=np.int64)
-
-
-def _next_segment(guide: Guide) -> IntArray:
-    """For each straight piece the one it runs on into, or -1."""
-    count = len(guide.segment_part)
-    following = np.arange(1, count + 1)
-    following[np.append(np.diff(guide.segment_part) != 0, True)] = -1
-    for number, part in enumerate(guide.parts):
-        if part.closed:
-            mine = np.flatnonzero(guide.segment_part == number)
-            following[mine[-1]] = mine[0]
-    return following
-
-
-def _local_minima(
-    guide: Guide, xy_mm: FloatArray, ripple_mm: float
-) -> tuple[FloatArray, FloatArray, BoolArray]:
-    """Distance and foot for each keypoint and straight piece; infinite if no minimum.
-
-    A foot inside a piece is a minimum of the distance over s; so is a shared vertex
-    on which both its pieces are clamped, and an end on which its piece is clamped.
-    """
-    from_start_mm = xy_mm[:, None, :] - guide.segment_start_mm
-    along_mm = np.einsum("kmc,mc->km", from_start_mm, guide.segment_tangent)
-    before, beyond = along_mm <= 0, along_mm >= guide.segment_length_mm
-    foot_mm = np.clip(along_mm, 0, guide.segment_length_mm)
-    offset_mm = from_start_mm - foot_mm[..., None] * guide.segment_tangent
-    distance_mm = np.sqrt(np.einsum("kmc,kmc->km", offset_mm, offset_mm))
-
-    following = _next_segment(guide)
-    next_before = np.where(following >= 0, before[:, following], True)
-    at_end = beyond & next_before
-    is_first = np.ones(len(following), dtype=np.bool_)
-    is_first[following[following >= 0]] = False
-    minimum = (~before & ~beyond) | at_end | (before & is_first)
-    result = np.where(minimum, distance_mm, np.inf)
-
-    linked = np.flatnonzero(following >= 0)
-    ridge_offset = xy_mm[:, None, :] - (guide.segment_start_mm + guide.segment_vector_mm)[linked]
-    ridge_mm = np.sqrt(np.einsum("kmc,kmc->km", ridge_offset, ridge_offset))
-    here, there = result[:, linked], result[:, following[linked]]
-    with np.errstate(invalid="ignore"):
-        one = ridge_mm - np.maximum(here, there) < ripple_mm
-    one &= np.isfinite(here) & np.isfinite(there)
-    drop = np.zeros_like(minimum)
-    rows, columns = np.nonzero(one & (here > there))
-    drop[rows, linked[columns]] = True
-    rows, columns = np.nonzero(one & (here <= there))
-    drop[rows, following[linked[columns]]] = True
-    return np.where(drop, np.inf, result), foot_mm, at_end | before
-
-
-def _candidates(guide: Guide, xy_mm: FloatArray, settings: MatchSettings) -> _Candidates:
-    following = _next_segment(guide)
-    after = np.where(following >= 0, following, np.arange(len(following)))
-    chunk = max(1, 400_000 // len(following))
-    found: list[tuple[FloatArray, FloatArray, IntArray, BoolArray]] = []
-    count = min(settings.candidates, len(following))
-    for first in range(0, len(xy_mm), chunk):
-        distance_mm, foot_mm, clamped = _local_minima(
-            guide, xy_mm[first : first + chunk], settings.ripple_mm
-        )
-        best = np.argpartition(distance_mm, count - 1, axis=1)[:, :count]
-        rows = np.arange(len(best))[:, None]
-        found.append((distance_mm[rows, best], foot_mm[rows, best], best, clamped[rows, best]))
-    distance_mm, foot_mm, segment, clamped = (np.concatenate(x) for x in zip(*found, strict=True))
-    at_end = clamped & (foot_mm > 0)
-    return _Candidates(
-        s_mm=guide.segment_s_mm[segment] + foot_mm,
-        cost=distance_mm / settings.sigma_mm,
-        tangent_in=guide.segment_tangent[segment],
-        tangent_out=np.where(
-            at_end[..., None], guide.segment_tangent[after[segment]], guide.segment_tangent[segment]
-        ),
-        at_vertex=clamped,
-    )
-
-
 def _free_interval(
-    move_mm: FloatArray, found: _Candidates, rows: slice
+    move_mm: FloatArray, change_mm: FloatArray, found: Candidates
 ) -> tuple[FloatArray, FloatArray]:
-    """Least and greatest change of s that `move_mm` explains at each candidate. [mm]"""
-    dots = np.stack(
-        [
-            np.einsum("kc,knc->kn", move_mm, found.tangent_in[rows]),
-            np.einsum("kc,knc->kn", move_mm, found.tangent_out[rows]),
-        ]
-    )
-    low, high = dots.min(axis=0), dots.max(axis=0)
-    # A pen that runs past a corner or an end and comes back stands still along the guide.
-    held = found.at_vertex[rows]
-    return np.where(held, np.minimum(low, 0.0), low), np.where(held, np.maximum(high, 0.0), high)
+    """Least and greatest change of s that a move explains, shape (k-1, c, c). [mm]
+
+    The move along the tangent at either end, or along the arc that turns from the one to
+    the other; and then what a pen beside the line goes farther or less far than its foot.
+    """
+    dots = [
+        np.einsum("kc,knc->kn", move_mm, tangent[rows])
+        for rows in (slice(None, -1), slice(1, None))
+        for tangent in (found.tangent_in, found.tangent_out)
+    ]
+    low = np.minimum(np.minimum(*dots[:2])[:, :, None], np.minimum(*dots[2:])[:, None, :])
+    high = np.maximum(np.maximum(*dots[:2])[:, :, None], np.maximum(*dots[2:])[:, None, :])
+    before, after = found.tangent_out[:-1, :, None, :], found.tangent_in[1:, None, :, :]
+    cross = before[..., 0] * after[..., 1] - before[..., 1] * after[..., 0]
+    turn = np.arctan2(cross, np.einsum("kabi,kabi->kab", before, after))
+    half = np.clip(0.5 * np.abs(turn), 1e-9, WIDEST_HALF_TURN)
+    middle = before + after
+    arc_mm = np.einsum("ki,kabi->kab", move_mm, middle) * half / np.sin(half)
+    arc_mm /= np.maximum(np.hypot(middle[..., 0], middle[..., 1]), 1e-3)
+    bend_mm = _bend_mm(move_mm, change_mm, turn, found.side_mm)
+    low = np.minimum(low, arc_mm) + np.minimum(bend_mm, 0.0)
+    return low, np.maximum(high, arc_mm) + np.maximum(bend_mm, 0.0)
+
+
+def _bend_mm(
+    move_mm: FloatArray, change_mm: FloatArray, turn: FloatArray, side_mm: FloatArray
+) -> FloatArray:
+    """How much farther than the pen its foot goes where the guide turns. [mm]
+
+    At a distance d to the left of a guide that turns right by an angle a the pen goes d * a
+    farther than its foot (y runs down). Believed only between feet on the same side, and
+    up to the length of the move; inside a bend, where lobes meet, only for long moves.
+    """
+    here, there = side_mm[:-1, :, None], side_mm[1:, None, :]
+    least_mm = np.where(np.abs(here) < np.abs(there), here, there)
+    bend_mm = np.where(here * there > 0, -least_mm * turn, 0.0)
+    length_mm = np.hypot(*move_mm.T)[:, None, None]
+    inside = bend_mm * change_mm > 0
+    most_mm = np.where(inside, np.maximum(length_mm - LONG_MOVE_MM, 0.0), length_mm)
+    bounded: FloatArray = np.clip(bend_mm, -most_mm, most_mm)
+    return bounded
 
 
 def _wrapped_change(guide: Guide, change_mm: FloatArray) -> FloatArray:
@@ -215,15 +134,12 @@ def _wrapped_change(guide: Guide, change_mm: FloatArray) -> FloatArray:
 
 
 def _transitions(
-    guide: Guide, xy_mm: FloatArray, found: _Candidates, lift: BoolArray, settings: MatchSettings
+    guide: Guide, xy_mm: FloatArray, found: Candidates, lift: BoolArray, settings: MatchSettings
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Cost, change of s and excess of every step between candidates, shape (k-1, c, c)."""
     move_mm = np.diff(xy_mm, axis=0)
     change_mm = _wrapped_change(guide, found.s_mm[1:, None, :] - found.s_mm[:-1, :, None])
-    low_before, high_before = _free_interval(move_mm, found, slice(None, -1))
-    low_after, high_after = _free_interval(move_mm, found, slice(1, None))
-    low = np.minimum(low_before[:, :, None], low_after[:, None, :])
-    high = np.maximum(high_before[:, :, None], high_after[:, None, :])
+    low, high = _free_interval(move_mm, change_mm, found)
     excess_mm = np.maximum(np.maximum(low - change_mm, change_mm - high), 0.0)
     drawn = np.minimum(excess_mm, settings.jump_cost)
     back = settings.reverse_cost_per_mm * np.maximum(0.0, -change_mm)
@@ -271,15 +187,16 @@ def match(
         Progress at the keypoints.
     """
     settings = settings or MatchSettings()
-    keypoint = keypoints(xy_mm, stroke, settings.spacing_mm)
-    points_mm = xy_mm[keypoint]
-    found = _candidates(guide, points_mm, settings)
+    placed_mm = steadied(xy_mm, stroke)
+    keypoint = keypoints(placed_mm, stroke, settings.spacing_mm)
+    points_mm = placed_mm[keypoint]
+    found = candidates(guide, points_mm, settings.candidates, settings.ripple_mm)
     lift = np.diff(stroke[keypoint]) != 0
     cost, change_mm, excess_mm = _transitions(guide, points_mm, found, lift, settings)
     ahead_mm = found.s_mm[0]
     if guide.closed:
         ahead_mm = np.minimum(ahead_mm, guide.length_mm - ahead_mm)
-    path = _cheapest(settings.start_cost_per_mm * ahead_mm, found.cost, cost)
+    path = _cheapest(settings.start_cost_per_mm * ahead_mm, found.away_mm / settings.sigma_mm, cost)
     steps = np.arange(len(keypoint) - 1)
     change = change_mm[steps, path[:-1], path[1:]]
     excess = excess_mm[steps, path[:-1], path[1:]]

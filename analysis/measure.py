@@ -12,6 +12,7 @@ from analysis.workings import Workings
 Scope = Literal["trial", "cut", "series"]
 
 LINE_MODES = frozenset({"trace", "cut"})
+JOINED_MODES = LINE_MODES | {"join"}
 TIMED_MODES = frozenset({"trace", "cut", "join", "tap"})
 ALL_MODES = TIMED_MODES | {"both"}
 

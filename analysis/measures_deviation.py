@@ -1,4 +1,8 @@
-"""Measures of distance from the line and of how much of it was drawn (MEASURES 3)."""
+"""Measures of distance from the line.
+
+Progress and signed distance come from the alignment; every millimetre of the guide counts
+once, at its first drawn passage (`analysis.profile`).
+"""
 
 from collections.abc import Callable
 from typing import Any
@@ -7,15 +11,22 @@ import numpy as np
 
 from analysis import deviation
 from analysis.alignment import Alignment
-from analysis.measure import TrialMeasure
-from analysis.needs import CORRIDOR, DEVIATION, SHAPE
+from analysis.measure import JOINED_MODES, LINE_MODES, TrialMeasure
+from analysis.needs import CORRIDOR, DEVIATION
 from analysis.value import Refused
 from analysis.workings import Workings
 
 FAMILY = "Distance from the line"
-COVER = "How much was drawn"
-END_MM = 10.0
-"""Overshoot is looked for within this distance of the guide's end. [mm]"""
+ALIGNED = "Linnet convention; alignment: Newson & Krumm 2009, ACM GIS (from memory)"
+"""Source of measures that are defined here on the published way of matching a trace."""
+PROFILE = (
+    "d(s) is the signed distance at the first drawn passage over progress s, every 0.25 mm of "
+    "guide, linear between; Lc the length over which it is known. "
+)
+DEPARTURE = (
+    "A departure begins where |d| > hw and ends where |d| <= hw - max(0.2 mm, 0.1 hw), at a lift "
+    "or at the end; those shorter than 1 mm of trace and than 50 ms are left out. "
+)
 
 
 def alignment_of(w: Workings) -> Alignment:
@@ -32,6 +43,8 @@ def _outward(w: Workings) -> float:
 
 def in_corridor_share(w: Workings) -> float:
     """Share of the guide's whole length whose first passage is inside the corridor. [1]"""
+    if w.trial.mode == "both":
+        return w.over_parts(_own_corridor_share)
     width_mm = alignment_of(w).guide.half_width_at(w.profile.s_mm)
     if not alignment_of(w).guide.closed:
         return deviation.in_corridor_share(w.profile, width_mm)
@@ -39,46 +52,18 @@ def in_corridor_share(w: Workings) -> float:
     return deviation.in_corridor_share(w.profile, width_mm)
 
 
+def _own_corridor_share(w: Workings) -> float:
+    """Share of one of two contacts; one that covered nothing stayed outside. [1]"""
+    try:
+        return in_corridor_share(w)
+    except Refused:
+        return 0.0
+
+
 def _departure_s(w: Workings) -> float:
     if w.trace.t_s is None:
         raise Refused("no_time")
     return sum((d.end_s or 0.0) - (d.start_s or 0.0) for d in w.departures)
-
-
-def _start_error(w: Workings) -> float:
-    """Distance of the completing attempt's first sample from the start target.
-
-    An attempt begins at the first sample and at every restart that lands within 10 mm
-    (or twice the start target) of the start; the last one completes.
-    """
-    found = alignment_of(w)
-    reach_mm = max(END_MM, 2 * (found.guide.start_radius_mm or 0.0))
-    again = [int(at) for at in found.restarts() if abs(found.s_mm[at]) <= reach_mm]
-    first = again[-1] if again else 0
-    return float(np.hypot(*(w.trace.xy_mm[first] - found.guide.first_point_mm)))
-
-
-def _stop_error(w: Workings) -> float:
-    return float(np.hypot(*(w.trace.xy_mm[-1] - alignment_of(w).guide.last_point_mm)))
-
-
-def _overshoot(w: Workings) -> float:
-    """Travel past the stop: along its tangent; on a closed guide, along the guide."""
-    found = alignment_of(w)
-    length_mm = found.guide.length_mm
-    if found.guide.closed:
-        return max(0.0, float(found.s_mm.max()) - length_mm)
-    near = found.s_mm >= length_mm - END_MM
-    if not near.any():
-        return 0.0
-    past_mm = (w.trace.xy_mm[near] - found.guide.last_point_mm) @ found.guide.segment_tangent[-1]
-    return max(0.0, float(past_mm.max()))
-
-
-def _closure(w: Workings) -> float:
-    if w.completion < deviation.LAP_COMPLETION:
-        raise Refused("too_little_traced")
-    return float(np.hypot(*(w.trace.xy_mm[-1] - w.trace.xy_mm[0])))
 
 
 def _time_weighted(w: Workings) -> float:
@@ -90,7 +75,7 @@ def length_measure(
 ) -> TrialMeasure:
     """Return an entry in mm, lower better, unless said otherwise (see `TrialMeasure`)."""
     fields: dict[str, Any] = {"family": FAMILY, "needs": DEVIATION, "better": "low"}
-    fields |= {"source": "MEASURES 3"} | more
+    fields |= {"source": ALIGNED} | more
     return TrialMeasure(
         id=id_, label=label, unit="mm", meaning=meaning, function=function, **fields
     )
@@ -102,12 +87,21 @@ DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
         "Mean distance from the line",
         "Mean distance from the guide over its covered length, each millimetre counted once.",
         lambda w: deviation.mean_abs_mm(w.profile),
+        modes=JOINED_MODES,
+        formula=PROFILE + "(1/Lc) ∫ |d(s)| ds over the covered length.",
+        edges="Skipped stretches are holes, not zeros. Pauses, pace, sampling rate and retracing "
+        "have no weight. Noise does not cancel: on a line drawn exactly it reads as at most 0.8 of "
+        "its standard deviation. A cut corner reads smaller than it looks (see corner_miss).",
     ),
     length_measure(
         "deviation_rms",
         "Root mean square distance",
         "Root mean square distance from the guide over its covered length.",
         lambda w: deviation.rms_mm(w.profile),
+        modes=JOINED_MODES,
+        formula=PROFILE + "sqrt((1/Lc) ∫ d(s)² ds).",
+        edges="As deviation_mean_abs, but far excursions weigh more. deviation_rms² less "
+        "deviation_bias² is the variance about the child's own line.",
     ),
     length_measure(
         "deviation_bias",
@@ -116,6 +110,11 @@ DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
         lambda w: deviation.bias_mm(w.profile),
         better="near",
         near=0.0,
+        modes=JOINED_MODES,
+        formula=PROFILE + "(1/Lc) ∫ d(s) ds; d is positive to the left of travel as the child sees "
+        "it, (p - foot)·(Ty, -Tx) with y down the page and T the unit tangent of travel.",
+        edges="A line drawn the other way keeps the sign convention of the direction travelled. "
+        "Excursions to both sides cancel; noise averages out.",
     ),
     length_measure(
         "deviation_bias_outward",
@@ -124,19 +123,33 @@ DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
         _outward,
         better="near",
         near=0.0,
-        needs=DEVIATION | {"closed"},
+        needs=DEVIATION | {"closed", "simple"},
+        formula="deviation_bias, times +1 where the left of travel is outside the shape, else -1.",
+        edges="The same whichever way the shape was drawn. On a curve the profile is weighted by "
+        "length of guide, not of trace: a circle moved sideways by e has a small negative value.",
     ),
     length_measure(
         "deviation_p95",
         "Distance not exceeded on 95 % of the line",
         "95th percentile, by length of guide, of the distance from it.",
         lambda w: deviation.p95_mm(w.profile),
+        modes=JOINED_MODES,
+        formula=PROFILE + "95th percentile of |d(s)| over the covered places, linear between order "
+        "statistics.",
+        edges="On a short guide it is close to deviation_max. Noise on a line drawn "
+        "exactly reads as about 2 of its standard deviations.",
     ),
     length_measure(
         "deviation_max",
         "Largest distance from the line",
         "Largest distance from the guide of any sample with the pen down.",
         lambda w: float(np.abs(alignment_of(w).d_mm).max()),
+        modes=JOINED_MODES,
+        formula="max |d_i| over all samples i with the pen down, unfiltered, retraced and "
+        "repeated passages included; d_i is the distance to the guide within 8 mm of the "
+        "progress that the alignment gave the sample.",
+        edges="Rests on one sample: led by noise and by a resting palm. A lower sampling rate "
+        "can only lose the farthest point.",
     ),
     length_measure(
         "deviation_mean_abs_time",
@@ -144,6 +157,11 @@ DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
         "Mean distance from the guide over pen-down time; a pause counts for as long as it lasts.",
         _time_weighted,
         needs=DEVIATION | {"time", "steps", "clock"},
+        modes=JOINED_MODES,
+        formula="(1/T) ∫ |d(t)| dt over pen-down time T, by trapezoids between samples of one "
+        "stroke.",
+        edges="Where the child rested or drew slowly weighs more; compare with "
+        "deviation_mean_abs. Time in the air has no weight.",
     ),
     TrialMeasure(
         id="in_corridor_share",
@@ -152,11 +170,17 @@ DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
         family=FAMILY,
         meaning="Share of the guide's whole length whose first passage is inside the corridor; "
         "what was skipped counts as outside.",
-        source="MEASURES 3",
+        source=ALIGNED,
         function=in_corridor_share,
-        needs=CORRIDOR,
+        needs=CORRIDOR | {"hands_parts"},
         better="high",
         decimals=2,
+        modes=LINE_MODES | {"both"},
+        formula=PROFILE + "Length of guide with |d(s)| <= hw(s), over the whole length L; hw is "
+        "half the corridor's full width, linear between vertices. Two hands: mean over the parts, "
+        "by length, each with its own contact.",
+        edges="The edge is crossed exactly, between places, so the sampling rate hardly matters. "
+        "Given on an uncalibrated tablet too: guide and trace carry the same scale.",
     ),
     TrialMeasure(
         id="departure_count",
@@ -165,11 +189,14 @@ DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
         family=FAMILY,
         meaning="Stretches outside the corridor, with hysteresis; shorter than 1 mm and 50 ms "
         "is ignored.",
-        source="MEASURES 3",
+        source=ALIGNED,
         function=lambda w: float(len(w.departures)),
         needs=CORRIDOR,
         better="low",
         decimals=0,
+        formula=DEPARTURE + "Their number.",
+        edges="Noise of up to a tenth of the half-width makes no second departure. Without times "
+        "a departure shorter than 1 mm is ignored.",
     ),
     length_measure(
         "departure_length",
@@ -177,6 +204,9 @@ DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
         "Length of trace outside the corridor, summed.",
         lambda w: float(sum(d.length_mm for d in w.departures)),
         needs=CORRIDOR,
+        formula=DEPARTURE + "Sum of the lengths of unfiltered trace between leaving and coming "
+        "back, edges crossed by linear interpolation.",
+        edges="Unfiltered: noise lengthens it, more so at a high sampling rate.",
     ),
     TrialMeasure(
         id="departure_duration",
@@ -184,11 +214,14 @@ DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
         unit="s",
         family=FAMILY,
         meaning="Time outside the corridor, summed.",
-        source="MEASURES 3",
+        source=ALIGNED,
         function=_departure_s,
         needs=CORRIDOR | {"time", "clock"},
         better="low",
         decimals=2,
+        formula=DEPARTURE + "Sum of the times between leaving and coming back, edges crossed by "
+        "linear interpolation.",
+        edges="A pause outside counts for as long as it lasts; time in the air does not.",
     ),
     length_measure(
         "departure_max",
@@ -196,49 +229,7 @@ DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
         "Largest distance beyond the edge of the corridor.",
         lambda w: max((d.beyond_mm for d in w.departures), default=0.0),
         needs=CORRIDOR,
-    ),
-    TrialMeasure(
-        id="completion",
-        label="Share of the line drawn",
-        unit="1",
-        family=COVER,
-        meaning="Covered share of the guide, laps counted once.",
-        source="MEASURES 2",
-        function=lambda w: w.completion,
-        needs=SHAPE,
-        better="high",
-        decimals=2,
-    ),
-    length_measure(
-        "start_error",
-        "Distance from the start target",
-        "Distance of the completing attempt's first sample from the start target's centre.",
-        _start_error,
-        family=COVER,
-        needs=SHAPE | {"asked_way"},
-    ),
-    length_measure(
-        "stop_error",
-        "Distance from the stop target",
-        "Distance of the last sample from the stop target's centre.",
-        _stop_error,
-        family=COVER,
-        needs=SHAPE | {"asked_way"},
-    ),
-    length_measure(
-        "overshoot",
-        "Travel past the stop",
-        "Travel past the stop target along its tangent; along the guide if it is closed.",
-        _overshoot,
-        family=COVER,
-        needs=SHAPE | {"asked_way"},
-    ),
-    length_measure(
-        "closure_error",
-        "Gap where the shape should close",
-        "Distance from first to last sample of a closed guide.",
-        _closure,
-        family=COVER,
-        needs=DEVIATION | {"closed"},
+        formula=DEPARTURE + "max(|d_i| - hw) over the samples of all of them; 0 without one.",
+        edges="Rests on one sample: led by noise.",
     ),
 )

@@ -1,23 +1,24 @@
-"""Measures of crossing the midline (MEASURES 5) and of the guide itself (MEASURES 8)."""
+"""Measures of crossing the middle of the body."""
 
 from typing import Any
 
-import numpy as np
-
-from analysis import difficulty, midline, midline_bands
-from analysis.corners import corners, turns_deg
+from analysis import midline, midline_bands
 from analysis.guide import Guide
-from analysis.measure import TrialMeasure
-from analysis.measures_deviation import in_corridor_share
-from analysis.needs import CORRIDOR, DEVIATION, MIDLINE, MIDLINE_BANDS, SHAPE, SPEED, TIMED
+from analysis.measure import LINE_MODES, TrialMeasure
+from analysis.needs import DEVIATION, MIDLINE, MIDLINE_BANDS, SHAPE, SPEED, TIMED
 from analysis.profile import Profile
 from analysis.value import Refused
 from analysis.workings import Workings
 
 MIDDLE = "Midline"
-GUIDE = "Difficulty of the guide"
-STEERING_SHARE = 0.9
-"""The steering rate is given only for lines kept to at least this share. [1]"""
+BANDS = (
+    "Zone: |x - x_m| <= 20 mm; flanks: 20 to 60 mm to either side; parts of the guide that cross "
+    "the midline only. "
+)
+CROSSING = (
+    "A crossing is counted on reaching x = x_m ± 5 mm on the other side with the pen down; the "
+    "side is kept over a lift, a change made in the air is none. "
+)
 
 
 def _at(w: Workings) -> tuple[Guide, float]:
@@ -75,30 +76,13 @@ def _reach_share(w: Workings) -> float:
     return reached_mm / whole_mm
 
 
-def _guide(w: Workings) -> Guide:
-    if w.asked_guide is None:
-        raise Refused("no_guide")
-    return w.asked_guide
-
-
-def _steering_rate(w: Workings) -> float:
-    if w.kinematics is None:
-        raise Refused("no_time")
-    if in_corridor_share(w) < STEERING_SHARE:
-        raise Refused("too_little_traced")
-    if w.kinematics.pen_down_s <= 0:
-        raise Refused("too_few_samples")
-    return difficulty.steering_index(_guide(w)) / w.kinematics.pen_down_s
-
-
 def _middle(id_: str, label: str, meaning: str, function: Any, **more: Any) -> TrialMeasure:
-    fields: dict[str, Any] = {"unit": "1", "family": MIDDLE, "decimals": 2, "source": "MEASURES 5"}
-    return TrialMeasure(id=id_, label=label, meaning=meaning, function=function, **(fields | more))
-
-
-def _of_guide(id_: str, label: str, meaning: str, function: Any, **more: Any) -> TrialMeasure:
-    fields: dict[str, Any] = {"unit": "1", "family": GUIDE, "needs": frozenset({"guide"})}
-    fields |= {"source": "MEASURES 8", "decimals": 0}
+    fields: dict[str, Any] = {
+        "unit": "1",
+        "family": MIDDLE,
+        "decimals": 2,
+        "source": "Linnet convention",
+    }
     return TrialMeasure(id=id_, label=label, meaning=meaning, function=function, **(fields | more))
 
 
@@ -110,6 +94,9 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         lambda w: float(len(w.crossings)),
         needs=MIDLINE,
         decimals=0,
+        formula=CROSSING + "Their number.",
+        edges="0 for a child who stops at the midline: that is a finding, not too little traced. "
+        "Weaving of less than 5 mm about the midline counts nothing.",
     ),
     _middle(
         "midline_crossing_share",
@@ -119,6 +106,11 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         _crossing_share,
         needs=MIDLINE,
         better="high",
+        formula=CROSSING + "min(k, r)/r; k is the number of crossings without a lift (middle of "
+        "the gap within 20 mm of x_m) or a marked change of hand during that stay in the zone, r "
+        "the crossings of the guide itself by the same rule.",
+        edges="At most 1: extra crossings do not count. A change of hand is known only if the "
+        "adult marked it. Refused where no part of the guide reaches 5 mm on both sides.",
     ),
     _middle(
         "midline_zone_time_share",
@@ -126,6 +118,10 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         "Share of pen-down time within 20 mm of the midline.",
         lambda w: midline_bands.zone_time_share(_pieces(w), *_at(w)),
         needs=MIDLINE_BANDS | SPEED,
+        formula=BANDS + "Pen-down time in the zone over all pen-down time, steps of the even grid "
+        "shared out exactly where they enter or leave.",
+        edges="Read it beside the share of the guide's length in the zone. Pauses count. One "
+        "smooth reach centred on the midline spends less there than its share of length.",
     ),
     _middle(
         "midline_slowdown_ratio",
@@ -136,6 +132,10 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         needs=MIDLINE_BANDS | SPEED,
         better="near",
         near=1.0,
+        formula=BANDS + "(length/time in both flanks) / (length/time in the zone), from filtered "
+        "positions.",
+        edges="Above 1: slower at the midline. Pauses count as time. One smooth reach of 200 mm "
+        "centred on the midline reads 0.90, so 1 is not neutral for fast strokes.",
     ),
     _middle(
         "midline_pause_count",
@@ -145,6 +145,9 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         needs=MIDLINE | SPEED,
         better="low",
         decimals=0,
+        formula="Number of pauses (see pause_count) whose position at the middle moment has "
+        "|x - x_m| <= 20 mm.",
+        edges="A pause that starts before the pen was 2 mm away from its first contact is none.",
     ),
     _middle(
         "midline_lift_count",
@@ -154,6 +157,8 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         needs=MIDLINE | TIMED,
         better="low",
         decimals=0,
+        formula="Number of lifts with |(x_before + x_after)/2 - x_m| <= 20 mm.",
+        edges="Contacts shorter than 30 ms and 1 mm are sensor bounce and make no lift.",
     ),
     _middle(
         "midline_deviation_ratio",
@@ -161,8 +166,13 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         "Mean distance from the line within 20 mm of the midline over that 20 to 60 mm from it.",
         _deviation_ratio,
         needs=MIDLINE_BANDS | DEVIATION,
+        refuses=frozenset({"zero_variance"}),
         better="near",
         near=1.0,
+        formula=BANDS + "Mean of |d(s)| over covered guide in the zone, over that in both flanks; "
+        "d(s) is the first-reach profile (see deviation_mean_abs).",
+        edges="Refused where the flanks' mean is below 0.2 mm: nothing to divide by. Noise brings "
+        "it nearer to 1.",
     ),
     _middle(
         "contralateral_reach",
@@ -173,6 +183,10 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         needs=MIDLINE | SHAPE | {"hand"},
         better="high",
         decimals=0,
+        formula="max(0, max over covered s of h (x(s) - x_m)), h = -1 for the right hand, +1 for "
+        "the left.",
+        edges="A point of the guide, not of the trace: running past the end adds nothing. 0 when "
+        "nothing on that side was covered. The hand is the one that the trial says.",
     ),
     _middle(
         "contralateral_reach_share",
@@ -181,6 +195,9 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         _reach_share,
         needs=MIDLINE | SHAPE | {"hand"},
         better="high",
+        formula="contralateral_reach over the same maximum taken over the whole guide.",
+        edges="1 when the guide's farthest point on that side was covered. Given on an "
+        "uncalibrated tablet too.",
     ),
     _middle(
         "hand_switch_count",
@@ -190,40 +207,9 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         needs=frozenset({"samples"}),
         better="low",
         decimals=0,
-    ),
-)
-
-GUIDE_MEASURES: tuple[TrialMeasure, ...] = (
-    _of_guide(
-        "steering_index_of_difficulty",
-        "Steering index",
-        "Integral of guide length over full corridor width; ignores curvature.",
-        lambda w: difficulty.steering_index(_guide(w)),
-        needs=frozenset({"guide", "corridor"}),
-        source="MEASURES 8; Accot & Zhai 1997",
-        decimals=1,
-    ),
-    _of_guide(
-        "steering_rate",
-        "Steering rate",
-        "Steering index over pen-down time, when at least 0.9 of the line is in the corridor.",
-        _steering_rate,
-        unit="s-1",
-        needs=CORRIDOR | TIMED,
-        better="high",
-        decimals=2,
-    ),
-    _of_guide(
-        "corner_count",
-        "Corners of the guide",
-        "Vertices of the guide that turn by at least 30°.",
-        lambda w: float(len(corners(_guide(w)))),
-    ),
-    _of_guide(
-        "turning_total",
-        "Turning of the guide",
-        "Sum of the sizes of all turns of the guide.",
-        lambda w: float(np.sum(turns_deg(_guide(w)))),
-        unit="deg",
+        modes=LINE_MODES | {"both"},
+        formula="Number of marks of a change of hand that the adult entered with a time in the "
+        "trial.",
+        edges="0 also when the adult did not watch for it: no tablet senses the hand.",
     ),
 )

@@ -1,7 +1,7 @@
-"""Crossing the middle of the body. Source of all definitions: MEASURES 5.
+"""Crossing the middle of the body.
 
 The midline is the vertical line x = x_m. Its zone reaches 20 mm to either side, its
-flanks from there to 60 mm.
+flanks from there to 60 mm. All definitions are Linnet conventions.
 """
 
 from dataclasses import dataclass

@@ -1,4 +1,4 @@
-"""The zone around the midline against its flanks. Source of all definitions: MEASURES 5."""
+"""The zone around the midline against its flanks: all of it Linnet convention."""
 
 from dataclasses import dataclass
 

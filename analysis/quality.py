@@ -13,6 +13,8 @@ SHAPE_RATE_HZ, SHAPE_SPACING_MM = 30.0, 2.0
 """Geometry needs this rate, or this spacing at the 95th percentile."""
 SPEED_RATE_HZ, PEAK_RATE_HZ = 50.0, 60.0
 """Rates that speed, and peaks of speed, need. [Hz]"""
+PRESSURE_RATE_HZ = 30.0
+"""Rate that pressure needs: a hand changes it slowly. [Hz]"""
 LOST_SHARE = 0.1
 """More pen-down time than this inside unbridgeable gaps spoils speed. [1]"""
 COARSE_STEP_MM, LEAST_STEP_MM = 0.1, 0.001

@@ -3,16 +3,19 @@
 from analysis.cut_workings import CUT_NEEDS, CutWorkings
 from analysis.measure import CutMeasure, Measure, SeriesMeasure, TrialMeasure
 from analysis.measures_both import BOTH_MEASURES
+from analysis.measures_cover import COVER_MEASURES
 from analysis.measures_curve import CURVE_MEASURES
 from analysis.measures_cut import CUT_MEASURES
 from analysis.measures_cut_strokes import CUT_STROKE_MEASURES
 from analysis.measures_deviation import DEVIATION_MEASURES
-from analysis.measures_midline import GUIDE_MEASURES, MIDLINE_MEASURES
+from analysis.measures_guide import GUIDE_MEASURES
+from analysis.measures_midline import MIDLINE_MEASURES
 from analysis.measures_pressure import PRESSURE_MEASURES
 from analysis.measures_series import SERIES_MEASURES
 from analysis.measures_smoothness import SMOOTHNESS_MEASURES
+from analysis.measures_speed import SPEED_MEASURES
 from analysis.measures_targets import TARGET_MEASURES
-from analysis.measures_time import TIME_MEASURES
+from analysis.measures_time import PAUSE_MEASURES, TIME_MEASURES
 from analysis.needs import NEEDS, unmet
 from analysis.series import Series
 from analysis.value import REASONS, Refused, Value
@@ -31,8 +34,11 @@ __all__ = [
 
 TRIAL_MEASURES: tuple[TrialMeasure, ...] = (
     *DEVIATION_MEASURES,
+    *COVER_MEASURES,
     *CURVE_MEASURES,
     *TIME_MEASURES,
+    *SPEED_MEASURES,
+    *PAUSE_MEASURES,
     *SMOOTHNESS_MEASURES,
     *PRESSURE_MEASURES,
     *CUT_STROKE_MEASURES,
@@ -101,16 +107,17 @@ def reasons_of(entry: Measure) -> tuple[str, ...]:
     table = {
         name: code for name, (code, _) in (CUT_NEEDS if entry.scope == "cut" else NEEDS).items()
     }
-    codes = entry.refuses | {table[name] for name in _all_needs(entry)}
+    codes = entry.refuses | {table[name] for name in needs_of(entry)}
     return tuple(code for code in REASONS if code in codes)
 
 
-def _all_needs(entry: Measure) -> frozenset[str]:
+def needs_of(entry: Measure) -> frozenset[str]:
+    """Return the names of all needs of a measure, with the one that its unit adds."""
     return entry.needs | {"calibrated"} if entry.in_mm else entry.needs
 
 
 def _value(entry: TrialMeasure, w: Workings) -> Value:
-    reason = unmet(w, _all_needs(entry))
+    reason = unmet(w, needs_of(entry))
     if reason is not None:
         return Value(None, reason)
     try:
@@ -136,7 +143,7 @@ def measure_all(w: Workings) -> dict[str, Value]:
 
 
 def _cut_value(entry: CutMeasure, w: CutWorkings) -> Value:
-    needs = _all_needs(entry)
+    needs = needs_of(entry)
     for name, (code, met) in CUT_NEEDS.items():
         if name in needs and not met(w):
             return Value(None, code)

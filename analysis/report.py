@@ -9,12 +9,15 @@ from analysis.events import milliseconds
 from analysis.identity import guide_id, path_id
 from analysis.registry import measure, measure_all
 from analysis.scores import scores
+from analysis.stretches import EVEN_RATES_HZ, FAST_RATE_HZ
 from analysis.trial import Criterion
 from analysis.value import Value
-from analysis.workings import Workings
+from analysis.workings import AIMED, Workings
 
 SIGNIFICANT_DIGITS = 9
 """Numbers in a report are rounded to this many significant digits."""
+OF_THE_WHOLE = frozenset({"hand_switch_count"})
+"""Measures of a whole trial that one of its two contacts cannot have."""
 
 
 def rounded(number: float) -> float:
@@ -22,17 +25,20 @@ def rounded(number: float) -> float:
     return round(float(f"{number:.{SIGNIFICANT_DIGITS}g}"), 12)
 
 
-def _measure_row(measure_id: str, value: Value) -> dict[str, Any]:
+def measure_row(measure_id: str, value: Value) -> dict[str, Any]:
+    """Return a measure's value or reason with its unit, and its interval where it has one."""
     row: dict[str, Any] = {
         "value": None if value.number is None else rounded(value.number),
         "unit": measure(measure_id).unit,
     }
     if value.reason is not None:
         row["reason"] = value.reason
+    if value.low is not None and value.high is not None:
+        row |= {"low": rounded(value.low), "high": rounded(value.high)}
     return row
 
 
-def _criterion(criterion: Criterion | None, values: dict[str, Value]) -> dict[str, Any] | None:
+def criterion_row(criterion: Criterion | None, values: dict[str, Value]) -> dict[str, Any] | None:
     """Whether the bound is met: null for technical reasons, false for too little traced."""
     if criterion is None:
         return None
@@ -53,9 +59,51 @@ def _quality(w: Workings) -> dict[str, Any]:
     return {
         "sample_rate_hz": None if rate_hz is None else round(rate_hz, 1),
         "longest_gap_ms": milliseconds(w.quality.longest_gap_s),
+        "sample_count": len(w.trace),
         "calibrated": w.trial.device.calibrated,
         "flags": w.flags,
     }
+
+
+def _settings(w: Workings) -> dict[str, Any]:
+    """Conventions that vary from trial to trial; all others go with the analysis version."""
+    moving, rate_hz = w.kinematics, w.quality.rate_hz
+    if moving is None or rate_hz is None or not moving.pieces:
+        return {"grid_rate_hz": None, "pause_limit_mm_s": None}
+    # Each of two hands has a limit of its own.
+    limited = w.pausing and w.trial.mode not in {"tap", "both"}
+    return {
+        "grid_rate_hz": EVEN_RATES_HZ[rate_hz >= FAST_RATE_HZ],
+        "pause_limit_mm_s": rounded(moving.pause_limit_mm_s) if limited else None,
+    }
+
+
+def _contacts(w: Workings) -> list[dict[str, Any]] | None:
+    """Both contacts measured as traces of their own; None unless two hands were asked for."""
+    if w.trial.mode != "both":
+        return None
+    return [
+        {
+            "pointer": contact.pointer,
+            "part": contact.part,
+            "settings": _settings(contact.workings),
+            "measures": {
+                name: measure_row(name, value)
+                for name, value in measure_all(contact.workings).items()
+                if name not in OF_THE_WHOLE
+            },
+        }
+        for contact in w.contacts
+    ]
+
+
+def _targets(w: Workings) -> dict[str, int] | None:
+    """How many dots there were and how many were met; None where none were asked for."""
+    guide = w.asked_guide
+    if w.trial.mode not in AIMED or guide is None or not guide.targets:
+        return None
+    met = int(w.aims.contacted.sum()) if len(w.trace) else 0
+    return {"count": len(guide.targets), "contacted": met}
 
 
 def _half_width_mm(w: Workings) -> float | None:
@@ -94,7 +142,10 @@ def make_report(w: Workings) -> dict[str, Any]:
         "quality": _quality(w),
         "travelled": w.travelled,
         "scores": scores(values),
-        "measures": {name: _measure_row(name, value) for name, value in values.items()},
+        "measures": {name: measure_row(name, value) for name, value in values.items()},
         "events": w.events,
-        "criterion": _criterion(w.trial.criterion, values),
+        "settings": _settings(w),
+        "contacts": _contacts(w),
+        "targets": _targets(w),
+        "criterion": criterion_row(w.trial.criterion, values),
     }

@@ -69,8 +69,13 @@ class Trial:
         In the order of entry.
     criterion : Criterion or None
         What counts as met, if the task says so.
+    pressure_band : (float, float) or None
+        Lowest and highest pressure that the practitioner asks for, shares of the pen's
+        range. [1]
     declared_guide_id : str or None
         The id the document carries; compared with the one computed.
+    shown_at_zero : bool
+        Whether t = 0 is the moment at which the guide was shown; ink does not say.
     """
 
     trial_id: str
@@ -83,3 +88,5 @@ class Trial:
     marks: tuple[Mark, ...] = ()
     criterion: Criterion | None = None
     declared_guide_id: str | None = None
+    pressure_band: tuple[float, float] | None = None
+    shown_at_zero: bool = True

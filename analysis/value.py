@@ -24,11 +24,12 @@ REASONS: dict[str, str] = {
     "position_too_coarse": "The tablet reported positions too coarsely.",
     "too_few_trials": "Too few trials yet.",
     "too_few_sessions": "Too few sessions yet.",
-    "zero_variance": "All values are equal.",
+    "zero_variance": "Nothing varied enough to measure this on.",
     "outline_invalid": "The outline is not a single closed shape.",
     "hand_unknown": "Which hand drew is not known.",
     "midline_unknown": "Where the middle of the body was is not known.",
     "traced_other_way": "The line was drawn the other way.",
+    "not_alike": "The two hands did not move alike enough to tell which leads.",
 }
 """Every reason code, in order of precedence, with the sentence a page shows."""
 

@@ -1,21 +1,43 @@
 """Everything the measures of one trial share, computed once."""
 
+from collections.abc import Callable
+from dataclasses import replace
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from analysis import deviation, midline, quality
 from analysis.alignment import Alignment, align
 from analysis.conditioning import Ordered, ordered, stroke_slices
+from analysis.errors import BadGuide
 from analysis.guide import Guide
-from analysis.identity import guide_id
 from analysis.kinematics import Kinematics
+from analysis.pressure import Pressing, pressing_of
 from analysis.profile import Profile, first_reach
+from analysis.targets import Aims, joined, tapped
 from analysis.trace import FloatArray, Trace
-from analysis.travel import OPPOSITE, direction_of, is_horizontal
 from analysis.trial import Trial
 from analysis.value import Refused
+
+if TYPE_CHECKING:
+    from analysis.both_hands import Contact, Together
+
+LINED = frozenset({"trace", "cut", "join"})
+"""Modes in which one pen follows one line."""
+AIMED = frozenset({"tap", "join"})
+"""Modes in which targets are met."""
+
+
+def _asked(trial: Trial) -> Guide | None:
+    """The guide of a trial; where dots are joined, its line is the one through the dots."""
+    guide = trial.guide
+    if trial.mode != "join" or guide is None or len(guide.targets) < 2:
+        return guide
+    try:
+        return replace(guide, parts=())
+    except BadGuide:  # all dots in one place: a line given beside them stays
+        return guide
 
 
 class Workings:
@@ -38,7 +60,7 @@ class Workings:
 
     def __init__(self, trial: Trial) -> None:
         self.trial = trial
-        self.asked_guide = trial.guide
+        self.asked_guide = _asked(trial)
 
     @cached_property
     def _ordered(self) -> Ordered:
@@ -60,7 +82,7 @@ class Workings:
         guide = self.asked_guide
         if guide is None or not guide.parts or len(self.trace) == 0:
             return None
-        if self.trial.mode not in {"trace", "cut"}:
+        if self.trial.mode not in LINED:
             return None
         return align(guide, self.trace.xy_mm, self.trace.stroke)
 
@@ -72,10 +94,82 @@ class Workings:
         asked = self.asked_guide
         return asked if asked is not None and asked.parts else None
 
+    @cached_property
+    def contacts(self) -> "tuple[Contact, ...]":
+        """The contacts of mode ``both``, each with its own workings; else none."""
+        from analysis.both_hands import contacts_of
+
+        return contacts_of(self) if self.trial.mode == "both" else ()
+
+    @cached_property
+    def together(self) -> "Together | Refused":
+        """Progress of two contacts on one grid of time, or why it cannot be had."""
+        from analysis.both_hands import together
+
+        try:
+            return together(self)
+        except Refused as refused:
+            return refused
+
+    @cached_property
+    def aims(self) -> Aims:
+        """How the targets of modes ``tap`` and ``join`` were met.
+
+        Raises
+        ------
+        Refused
+            ``no_guide`` without a guide, ``guide_lacks_feature`` without targets,
+            ``no_samples`` without samples.
+        """
+        if len(self.trace) == 0:
+            raise Refused("no_samples")
+        if self.asked_guide is None:
+            raise Refused("no_guide")
+        targets = self.asked_guide.targets
+        if not targets or self.trial.mode not in AIMED:
+            raise Refused("guide_lacks_feature")
+        if self.trial.mode == "tap":
+            return tapped(targets, self.trace)
+        return joined(targets, self.trace, self.alignment)
+
+    @property
+    def line_completion(self) -> float:
+        """Covered share of the line; 0 if there is none. [1]"""
+        if self.trial.mode == "both":
+            return self.over_parts(lambda w: w.line_completion)
+        return 0.0 if self.alignment is None else self.alignment.completion
+
     @property
     def completion(self) -> float:
-        """Covered share of the guide; 0 if there is no alignment. [1]"""
-        return 0.0 if self.alignment is None else self.alignment.completion
+        """Share of the task done: of targets contacted where there are targets, else of line."""
+        if self.trial.mode not in AIMED:
+            return self.line_completion
+        try:
+            return self.aims.contacted_share
+        except Refused:
+            return 0.0
+
+    def over_parts(self, share: Callable[["Workings"], float]) -> float:
+        """Mean over the parts of the guide, by length, of a share that each contact has of its own.
+
+        Parameters
+        ----------
+        share : callable
+            Takes the workings of one contact; a part that no contact follows counts as 0.
+
+        Returns
+        -------
+        float
+            In mode ``both``; 0 without a guide. [1]
+        """
+        if self.asked_guide is None or not self.asked_guide.parts:
+            return 0.0
+        total_mm = sum(
+            share(contact.workings) * contact.workings.asked_guide.length_mm
+            for contact in self.contacts
+            if contact.workings.asked_guide is not None
+        )
+        return total_mm / self.asked_guide.length_mm
 
     @cached_property
     def profile(self) -> Profile:
@@ -127,6 +221,11 @@ class Workings:
             and len(self.kinematics.pieces) > 0
         )
 
+    @cached_property
+    def pressing(self) -> Pressing | None:
+        """Pressure in time; None without a sensor or without a clock to believe."""
+        return pressing_of(self.trace) if self.quality.monotone else None
+
     @property
     def midline_x_mm(self) -> float | None:
         """Where the middle of the body is, if known. [mm]"""
@@ -135,7 +234,7 @@ class Workings:
     @cached_property
     def crossings(self) -> tuple[midline.Crossing, ...]:
         """Passages to the other side of the midline; none if it is not known."""
-        if self.midline_x_mm is None:
+        if self.midline_x_mm is None or self.trial.mode == "both":
             return ()
         switches = tuple(m.t_s for m in self.trial.marks if m.kind == "hand_switch")
         return midline.crossings(self.trace, self.midline_x_mm, switches)
@@ -166,69 +265,23 @@ class Workings:
         lap = np.flatnonzero(s_mm >= s_mm[0] + self.alignment.guide.length_mm)
         if len(lap):
             return self.trace.xy_mm[: int(lap[0]) + 1]
-        if self.completion < deviation.LAP_COMPLETION:
+        if self.line_completion < deviation.LAP_COMPLETION:
             raise Refused("too_little_traced")
         return self.trace.xy_mm
 
     @cached_property
     def travelled(self) -> str | None:
         """Direction in which the child went; None if too little was drawn to tell."""
-        if self.alignment is None or self.completion < quality.LEAST_COMPLETION:
-            return None
-        asked = self.trial.condition.direction or direction_of(self.alignment.guide)
-        if self.asked_guide is not None and self._mismatched:
-            asked = direction_of(self.asked_guide)
-        elif self.trial.condition.direction is None:
-            return asked
-        return OPPOSITE.get(asked, asked) if self.alignment.other_way else asked
+        from analysis.ways import travelled
 
-    @property
-    def _mismatched(self) -> bool:
-        guide, said = self.asked_guide, self.trial.condition.direction
-        if guide is None or not guide.parts or said not in {"left_to_right", "right_to_left"}:
-            return False
-        return is_horizontal(guide) and direction_of(guide) != said
+        return travelled(self)
 
     @cached_property
     def flags(self) -> list[str]:
         """Codes of `analysis.quality.FLAGS` that apply, in that order."""
-        present = self._record_flags() | self._trial_flags()
-        return [code for code in quality.FLAGS if code in present]
+        from analysis.flags import flags_of
 
-    def _record_flags(self) -> set[str]:
-        device = self.trial.device
-        moving = self.kinematics
-        checks = {
-            "uncalibrated": not device.calibrated,
-            "finger": device.pointer_type == "touch",
-            "mouse": device.pointer_type == "mouse",
-            "parent_events_only": device.coalesced is False,
-            "insecure_context": device.secure_context is False,
-            "low_rate": self.trace.t_s is not None
-            and len(self.trace) > 1
-            and not self.quality.meets(quality.SPEED_RATE_HZ),
-            "time_not_monotone": not self.quality.monotone,
-            "coarse_positions": self.quality.coarse,
-            "gaps_filled": moving is not None and moving.filled_count > 0,
-            "gap_too_long": moving is not None and moving.lost_share > quality.LOST_SHARE,
-        }
-        return {code for code, applies in checks.items() if applies}
-
-    def _trial_flags(self) -> set[str]:
-        guide, declared = self.asked_guide, self.trial.declared_guide_id
-        checks = {
-            "nothing_drawn": len(self.trace) == 0,
-            "partial": self.alignment is not None and self.completion < quality.PARTIAL_COMPLETION,
-            "traced_other_way": self.alignment is not None and self.alignment.other_way,
-            "direction_mismatch": self._mismatched,
-            "guide_id_differs": declared is not None
-            and guide is not None
-            and declared != guide_id(guide),
-            "midline_assumed": guide is not None
-            and guide.midline_x_mm is not None
-            and guide.midline_source == "device_centre",
-        }
-        return {code for code, applies in checks.items() if applies}
+        return flags_of(self)
 
     @cached_property
     def events(self) -> dict[str, list[dict[str, Any]]]:

@@ -53,16 +53,22 @@ def linnet(
 
 @app.command()
 def score(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE...", help="Trial documents.")],
+    files: Annotated[
+        list[Path], typer.Argument(metavar="FILE...", help="Trials, cuts or InkML ink.")
+    ],
     as_json: AsJson = False,
     as_csv: AsCsv = False,
     as_text: AsText = False,
     guide: Annotated[
         Path | None,
-        typer.Option("--guide", metavar="FILE", help="Measure against this guide instead."),
+        typer.Option(
+            "--guide",
+            metavar="FILE",
+            help="Measure against this guide instead; ink has none itself.",
+        ),
     ] = None,
 ) -> None:
-    """Score trial documents without a server; results in the order of the files.
+    """Score trials, cuts and ink without a server; results in the order of the files.
 
     What cannot be read is named on the error output; the rest is still scored.
     The command then ends with 1.
@@ -75,7 +81,7 @@ def score(
 
 @app.command()
 def measures(as_json: AsJson = False, as_csv: AsCsv = False, as_text: AsText = False) -> None:
-    """List every measure: id, unit, column, meaning and source."""
+    """Print the handbook of measures: definition, formula, edge cases, reasons and source."""
     form = _form(as_json=as_json, as_csv=as_csv, as_text=as_text)
     from server.cli_measures import list_measures
 

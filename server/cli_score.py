@@ -1,40 +1,50 @@
-"""``linnet score``: trial documents in, reports out, in the order given."""
+"""``linnet score``: trials, cuts and ink in, reports out, in the order given."""
 
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import typer
 
 from server.cli_forms import Form, csv_lines, json_line
-from server.cli_words import report_words
-from server.dictionary import trial_cells, trial_columns
-from server.documents import MAX_DOCUMENT_BYTES, TOO_LARGE, TrialDocument, read_trial
+from server.cli_words import cut_words, report_words
+from server.dictionary import cut_cells, scored_columns, trial_cells
+from server.documents import MAX_DOCUMENT_BYTES
 from server.faults import BadDocument, Fault
-from server.guides import GuideFields, guide_of
-from server.scoring import SCORING_FAILED, score
-from server.strict_json import read_json
-from server.validation import names_of, validated
+from server.guides import GuideFields
+from server.inputs import read_guide, read_input, score_input
+from server.scoring import SCORING_FAILED
+
+if TYPE_CHECKING:
+    from server.inputs import Input
 
 # Which file a row is from is said by its place: a file's name may hold a child's.
 PLACE_COLUMNS = ("input", "trial_id")
-FAILED = "This trial could not be scored; its document is sound."
+FAILED = "This could not be scored; its document is sound."
+OPEN_GUIDE = (
+    "The guide given is not one closed line: this cut is measured against its own template."
+)
 
-Write = Callable[[int, TrialDocument, dict[str, Any]], str]
-
-
-def _csv_row(number: int, document: TrialDocument, report: dict[str, Any]) -> str:
-    cells = trial_cells(document, report)
-    names = [one.name for one in trial_columns()]
-    return csv_lines([[number, document.trial_id, *(cells[name] for name in names)]])
+Write = Callable[[int, "Input", dict[str, Any]], str]
 
 
-def _json_row(_number: int, _document: TrialDocument, report: dict[str, Any]) -> str:
+def _csv_row(number: int, document: "Input", report: dict[str, Any]) -> str:
+    if document.format == "linnet-cut/1":
+        trial_id, cells = None, cut_cells(document, report)
+    else:
+        trial_id, cells = document.trial_id, trial_cells(document, report)
+    names = [one.name for one in scored_columns()]
+    return csv_lines([[number, trial_id, *(cells.get(name) for name in names)]])
+
+
+def _json_row(_number: int, _document: "Input", report: dict[str, Any]) -> str:
     return json_line(report) + "\n"
 
 
-def _text_row(number: int, _document: TrialDocument, report: dict[str, Any]) -> str:
+def _text_row(number: int, document: "Input", report: dict[str, Any]) -> str:
+    if document.format == "linnet-cut/1":
+        return cut_words(number, document, report) + "\n"
     return report_words(number, report) + "\n"
 
 
@@ -42,18 +52,9 @@ WRITERS: dict[Form, Write] = {Form.csv: _csv_row, Form.json: _json_row, Form.tex
 
 
 def _read(path: Path) -> bytes:
+    # One byte more than is allowed, so that the reader can tell that it is too many.
     with path.open("rb") as file:
-        raw = file.read(MAX_DOCUMENT_BYTES + 1)
-    if len(raw) > MAX_DOCUMENT_BYTES:
-        raise BadDocument([Fault("", TOO_LARGE)], status=413)
-    return raw
-
-
-def _read_guide(path: Path) -> GuideFields:
-    known = names_of(GuideFields)
-    fields = validated(GuideFields, read_json(_read(path), known), known)
-    guide_of(fields, path="")
-    return fields
+        return file.read(MAX_DOCUMENT_BYTES + 1)
 
 
 def _complain(path: Path, faults: Iterable[Fault]) -> None:
@@ -73,11 +74,14 @@ def _with_progress(files: Sequence[Path]) -> Iterator[Path]:
     yield from track(files, description="Scoring", console=Console(stderr=True))
 
 
-def _score_file(path: Path, guide: GuideFields | None) -> tuple[TrialDocument, dict[str, Any]]:
-    document = read_trial(_read(path))
+def _score_file(path: Path, guide: GuideFields | None) -> tuple["Input", dict[str, Any]]:
+    document = read_input(_read(path))
     if guide is not None:
-        document = document.with_guide(guide)
-    return document, score(document)
+        other = document.with_guide(guide)
+        if other is None:
+            _complain(path, [Fault("", OPEN_GUIDE)])
+        document = other or document
+    return document, score_input(document)
 
 
 def score_files(files: Sequence[Path], *, form: Form, guide_file: Path | None = None) -> int:
@@ -86,11 +90,12 @@ def score_files(files: Sequence[Path], *, form: Form, guide_file: Path | None = 
     Parameters
     ----------
     files : sequence of Path
-        Trial documents.
+        Trials, cuts and ink.
     form : Form
         How results are written.
     guide_file : Path or None
-        A guide (the object of DESIGN 3.1) that takes the place of each document's own.
+        A guide (the object of a trial) that takes the place of each document's own; of the
+        template of a cut only if it is closed.
 
     Returns
     -------
@@ -100,13 +105,13 @@ def score_files(files: Sequence[Path], *, form: Form, guide_file: Path | None = 
     guide = None
     if guide_file is not None:
         try:
-            guide = _read_guide(guide_file)
+            guide = read_guide(_read(guide_file))
         except (BadDocument, OSError) as error:
             _complain(guide_file, _faults(error))
             return 1
     exit_code = 0
     if form is Form.csv:
-        header = [*PLACE_COLUMNS, *(one.name for one in trial_columns())]
+        header = [*PLACE_COLUMNS, *(one.name for one in scored_columns())]
         typer.echo(csv_lines([header]), nl=False)
     for number, path in enumerate(_with_progress(files), start=1):
         try:

@@ -1,22 +1,27 @@
 """A report in plain words for a terminal."""
 
 from collections.abc import Iterator, Mapping
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from analysis.quality import FLAGS
 from analysis.registry import MEASURES
 from analysis.value import REASONS
 from server.numbers import each_side, percent, with_unit
 from server.sentences import NO_NORM
+from server.sentences_modes import both_sentence, counts_sentence, cut_sentences, target_sentence
+
+if TYPE_CHECKING:
+    from server.cuts import CutDocument
 
 NOT_KNOWN = "not known"
+CONTACTS = ("First contact", "Second contact")
 
 
 def _reading(label: str, value_pct: float | None) -> str:
     return f"{label} {NOT_KNOWN if value_pct is None else percent(value_pct)}"
 
 
-def _sentence(report: Mapping[str, Any]) -> str:
+def _readings(report: Mapping[str, Any]) -> str:
     scores, half_width_mm = report["scores"], report["half_width_mm"]
     beside = "" if half_width_mm is None else f" ({each_side(half_width_mm)})"
     readings = (
@@ -25,6 +30,14 @@ def _sentence(report: Mapping[str, Any]) -> str:
         _reading("moving", scores["moving_pct"]),
     )
     return ", ".join(readings) + "."
+
+
+def _sentence(report: Mapping[str, Any]) -> str:
+    if report["contacts"]:
+        return both_sentence(report)
+    if report["targets"] is None or "nothing_drawn" in report["quality"]["flags"]:
+        return _readings(report)
+    return target_sentence(report)
 
 
 def _rows(values: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
@@ -36,6 +49,12 @@ def _rows(values: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
             yield measure.label, f"none: {REASONS[value['reason']]}"
         else:
             yield measure.label, with_unit(value["value"], measure.unit, measure.decimals)
+
+
+def _table(values: Mapping[str, Any]) -> list[str]:
+    rows = list(_rows(values))
+    widest = max((len(label) for label, _ in rows), default=0)
+    return [f"  {label:<{widest}}  {text}" for label, text in rows]
 
 
 def report_words(number: int, report: Mapping[str, Any]) -> str:
@@ -53,9 +72,42 @@ def report_words(number: int, report: Mapping[str, Any]) -> str:
     str
         Lines without a last line end.
     """
-    rows = list(_rows(report["measures"]))
-    widest = max((len(label) for label, _ in rows), default=0)
     lines = [f"{number}. Trial {report['trial_id']}", _sentence(report)]
     lines += [f"Caution: {FLAGS[flag]}" for flag in report["quality"]["flags"]]
-    lines += [f"  {label:<{widest}}  {text}" for label, text in rows]
+    lines += _table(report["measures"])
+    for contact in report["contacts"] or ():
+        part = contact["part"]
+        what = "which held" if part is None else f"on line {part + 1}"
+        # What one contact cannot have is no news; the report has the reason of each.
+        known = {name: one for name, one in contact["measures"].items() if "reason" not in one}
+        lines += [f"{CONTACTS[contact['pointer']]}, {what}", *_table(known)]
+    return "\n".join([*lines, NO_NORM, ""])
+
+
+def cut_words(number: int, document: "CutDocument", report: Mapping[str, Any]) -> str:
+    """Return the report of a cut piece as a few lines of text.
+
+    Parameters
+    ----------
+    number : int
+        Which of the inputs it belongs to, from 1.
+    document : CutDocument
+        The cut.
+    report : mapping
+        Its ``linnet-cut-report/1``.
+
+    Returns
+    -------
+    str
+        Lines without a last line end.
+    """
+    from analysis.report_cut import CUT_FLAGS
+
+    sentences = {**FLAGS, **CUT_FLAGS}
+    lines = [f"{number}. Cut {report['cut_id']}", *cut_sentences(report, document.each_side_mm)]
+    counted = counts_sentence(report["counts"])
+    lines += [] if counted is None else [counted]
+    lines += [f"Caution: {sentences[flag]}" for flag in report["quality"]["flags"]]
+    # Without an edge there is nothing that a measure could be refused for.
+    lines += [] if document.outline is None else _table(report["measures"])
     return "\n".join([*lines, NO_NORM, ""])

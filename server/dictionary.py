@@ -1,10 +1,15 @@
 """What every column means: the only source of headers and of the data dictionary."""
 
 from collections.abc import Mapping
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
+from analysis.measure import Scope
 from analysis.registry import MEASURES, Measure, column
-from server.documents import TrialDocument
+
+if TYPE_CHECKING:
+    from server.cuts import CutDocument, CutTaskFields
+    from server.documents import ConditionFields, TaskFields, TrialDocument
+    from server.inkml import InkDocument
 
 Cell = str | float | int | bool | None
 
@@ -46,10 +51,8 @@ CONDITION_COLUMNS = (
 )
 
 REPORT_COLUMNS = (
-    ColumnInfo(
-        "guide_id", "string", "", "Guide", "Equal for equal path and corridor.", "DESIGN 3.4"
-    ),
-    ColumnInfo("path_id", "string", "", "Path", "Equal for equal path, any width.", "DESIGN 3.4"),
+    ColumnInfo("guide_id", "string", "", "Guide", "Equal for equal path and corridor.", LINNET),
+    ColumnInfo("path_id", "string", "", "Path", "Equal for equal path, any width.", LINNET),
     ColumnInfo(
         "half_width_mm",
         "number",
@@ -99,9 +102,50 @@ REPORT_COLUMNS = (
 )
 
 
+# A cut shares the columns of task, condition, calibration, flags and criterion with trials.
+CUT_COLUMNS = (
+    ColumnInfo("cut_id", "string", "", "Cut", "Which cut piece; empty for a trial.", LINNET),
+    ColumnInfo(
+        "cut_template_id", "string", "", "Template", "Equal for equal line and band.", LINNET
+    ),
+    ColumnInfo(
+        "cut_registration",
+        "string",
+        "",
+        "Laid by",
+        "How the edge was laid on its template: marks, best_fit (hides shift and turn) or none.",
+        LINNET,
+    ),
+    ColumnInfo(
+        "cut_registration_rms_mm",
+        "number",
+        "mm",
+        "Misfit",
+        "What was left of the marks or of the best fit, as root mean square.",
+        LINNET,
+    ),
+    ColumnInfo(
+        "cut_band_mm", "number", "mm", "Band", "Distance each side that is near enough.", LINNET
+    ),
+    ColumnInfo(
+        "cut_counts",
+        "string",
+        "",
+        "Counted",
+        "What an adult counted, as name=number with spaces.",
+        LINNET,
+    ),
+)
+
+
+def measures_of(scope: Scope) -> tuple[Measure, ...]:
+    """Return the measures of one scope, in the order of report, table and dictionary."""
+    return tuple(measure for measure in MEASURES if measure.scope == scope)
+
+
 def trial_measures() -> tuple[Measure, ...]:
     """Return the measures of single trials, in the order of report, table and dictionary."""
-    return tuple(measure for measure in MEASURES if measure.scope == "trial")
+    return measures_of("trial")
 
 
 def _measure_column(measure: Measure) -> ColumnInfo:
@@ -115,9 +159,9 @@ def _measure_column(measure: Measure) -> ColumnInfo:
     )
 
 
-def measure_columns() -> list[ColumnInfo]:
-    """Return one column for each measure of a single trial, from the registry."""
-    return [_measure_column(measure) for measure in trial_measures()]
+def measure_columns(scope: Scope = "trial") -> list[ColumnInfo]:
+    """Return one column for each measure of one scope, from the registry."""
+    return [_measure_column(measure) for measure in measures_of(scope)]
 
 
 def trial_columns() -> list[ColumnInfo]:
@@ -125,12 +169,19 @@ def trial_columns() -> list[ColumnInfo]:
     return [*CONDITION_COLUMNS, *REPORT_COLUMNS, *measure_columns()]
 
 
-def trial_cells(document: TrialDocument, report: Mapping[str, Any]) -> dict[str, Cell]:
+def scored_columns() -> list[ColumnInfo]:
+    """Return the columns of a table that may hold both trials and cuts."""
+    return [*trial_columns(), *CUT_COLUMNS, *measure_columns("cut")]
+
+
+def trial_cells(
+    document: "TrialDocument | InkDocument", report: Mapping[str, Any]
+) -> dict[str, Cell]:
     """Return the cells of one trial, one for each of `trial_columns`.
 
     Parameters
     ----------
-    document : TrialDocument
+    document : TrialDocument or InkDocument
         The trial; nothing that could name a child is taken from it.
     report : mapping
         Its ``linnet-report/1``.
@@ -140,16 +191,53 @@ def trial_cells(document: TrialDocument, report: Mapping[str, Any]) -> dict[str,
     dict
         Column name to value; None where there is none.
     """
-    return _condition_cells(document) | report_cells(report)
+    return _condition_cells(document.task, document.condition) | report_cells(report)
 
 
 def report_cells(report: Mapping[str, Any]) -> dict[str, Cell]:
     """Return the cells that a report gives: all but those of `CONDITION_COLUMNS`."""
-    return _quality_cells(report) | _measure_cells(report["measures"])
+    return _quality_cells(report) | _measure_cells(report["measures"], "trial")
 
 
-def _condition_cells(document: TrialDocument) -> dict[str, Cell]:
-    task, condition = document.task, document.condition
+def cut_cells(document: "CutDocument", report: Mapping[str, Any]) -> dict[str, Cell]:
+    """Return the cells of one cut piece, for those of `scored_columns` that it has.
+
+    Parameters
+    ----------
+    document : CutDocument
+        The cut; nothing that could name a child is taken from it.
+    report : mapping
+        Its ``linnet-cut-report/1``.
+
+    Returns
+    -------
+    dict
+        Column name to value.
+    """
+    quality, laid = report["quality"], report["registration"]
+    counts = [f"{name}={count}" for name, count in report["counts"].items()]
+    return (
+        _condition_cells(document.task, document.condition)
+        | {
+            "analysis_version": report["analysis_version"],
+            "calibrated": quality["calibrated"],
+            "flags": " ".join(quality["flags"]),
+            "criterion_met": (report["criterion"] or {}).get("met"),
+            "refused": _refused(report["measures"]),
+            "cut_id": report["cut_id"],
+            "cut_template_id": report["template_id"],
+            "cut_registration": laid["kind"] if document.outline is not None else None,
+            "cut_registration_rms_mm": laid["rms_mm"],
+            "cut_band_mm": document.each_side_mm,
+            "cut_counts": " ".join(counts),
+        }
+        | _measure_cells(report["measures"], "cut")
+    )
+
+
+def _condition_cells(
+    task: "TaskFields | CutTaskFields", condition: "ConditionFields"
+) -> dict[str, Cell]:
     return {
         "task_id": task.task_id,
         "task_revision": task.revision,
@@ -162,13 +250,16 @@ def _condition_cells(document: TrialDocument) -> dict[str, Cell]:
     }
 
 
+def _refused(values: Mapping[str, Any]) -> str:
+    return " ".join(
+        f"{measure_id}={value['reason']}"
+        for measure_id, value in values.items()
+        if value["value"] is None
+    )
+
+
 def _quality_cells(report: Mapping[str, Any]) -> dict[str, Cell]:
     quality, scores = report["quality"], report["scores"]
-    refused = [
-        f"{measure_id}={value['reason']}"
-        for measure_id, value in report["measures"].items()
-        if value["value"] is None
-    ]
     same = ("guide_id", "path_id", "half_width_mm", "analysis_version", "travelled")
     return {name: report[name] for name in same} | {
         "pointer_type": report["pointer_type"],
@@ -180,11 +271,11 @@ def _quality_cells(report: Mapping[str, Any]) -> dict[str, Cell]:
         "covered_pct": scores["covered_pct"],
         "moving_pct": scores["moving_pct"],
         "criterion_met": (report["criterion"] or {}).get("met"),
-        "refused": " ".join(refused),
+        "refused": _refused(report["measures"]),
     }
 
 
-def _measure_cells(values: Mapping[str, Any]) -> dict[str, Cell]:
+def _measure_cells(values: Mapping[str, Any], scope: Scope) -> dict[str, Cell]:
     return {
-        column(measure): values.get(measure.id, {}).get("value") for measure in trial_measures()
+        column(measure): values.get(measure.id, {}).get("value") for measure in measures_of(scope)
     }

@@ -13,6 +13,7 @@ from analysis.trial import Condition, Criterion, Device, Mark, Mode, Trial
 from server.faults import BadDocument, Fault
 from server.fields import (
     MAX_MARKS,
+    Band,
     Code,
     Contacts,
     Count,
@@ -43,11 +44,10 @@ __all__ = ["MAX_DOCUMENT_BYTES", "BadDocument", "Fault", "TrialDocument", "read_
 # Twenty minutes at 240 Hz with every column come to about 15 million bytes.
 MAX_DOCUMENT_BYTES = 16 * 1024 * 1024
 
-DIALECT = "https://json-schema.org/draft/2020-12/schema"
-
 TOO_LARGE = f"The document may have at most {MAX_DOCUMENT_BYTES} bytes."
 UNEQUAL = "This column must hold as many entries as t_ms does."
 NO_BOUND = "A criterion needs at_least, at_most or both."
+NO_BAND = "The first bound of the band must be below the second."
 BAD_SAMPLES = "The samples cannot be read as a trace."
 
 
@@ -77,6 +77,10 @@ class TaskFields(Fields):
     name: Line | None = None
     use: Use | None = None
     criterion: CriterionFields | None = None
+    pressure_band: Band | None = Field(
+        default=None,
+        description="Lowest and highest pressure asked for, shares of the pen's range.",
+    )
 
 
 class ConditionFields(Fields):
@@ -179,8 +183,9 @@ class TrialDocument(Fields):
             ),
             cue_s=None if cue_ms is None else cue_ms / 1000.0,
             marks=tuple(Mark(t_s=mark.t_ms / 1000.0, kind=mark.kind) for mark in self.marks),
-            criterion=_criterion(self.task.criterion),
+            criterion=criterion_of(self.task.criterion),
             declared_guide_id=self.guide.id,
+            pressure_band=_band(self.task.pressure_band),
         )
 
     def with_guide(self, guide: GuideFields) -> Self:
@@ -188,12 +193,28 @@ class TrialDocument(Fields):
         return self.model_copy(update={"guide": guide})
 
 
-def _criterion(fields: CriterionFields | None) -> Criterion | None:
+def criterion_of(fields: CriterionFields | None) -> Criterion | None:
+    """Return the bound that a task asks for, if it asks for one.
+
+    Raises
+    ------
+    BadDocument
+        If it bounds nothing.
+    """
     if fields is None:
         return None
     if fields.at_least is None and fields.at_most is None:
         raise BadDocument([Fault("/task/criterion", NO_BOUND)])
     return Criterion(fields.measure, fields.at_least, fields.at_most)
+
+
+def _band(bounds: list[float] | None) -> tuple[float, float] | None:
+    if bounds is None:
+        return None
+    low, high = bounds
+    if low >= high:
+        raise BadDocument([Fault("/task/pressure_band", NO_BAND)])
+    return low, high
 
 
 def _trace(samples: SampleFields) -> Trace:
@@ -249,8 +270,18 @@ def read_trial(raw: bytes) -> TrialDocument:
     """
     if len(raw) > MAX_DOCUMENT_BYTES:
         raise BadDocument([Fault("", TOO_LARGE)], status=413)
-    known = trial_names()
-    document = validated(TrialDocument, read_json(raw, known), known)
+    return trial_of(read_json(raw, trial_names()))
+
+
+def trial_of(tree: Any) -> TrialDocument:
+    """Return the trial document of plain values; `TrialDocument.to_trial` will succeed.
+
+    Raises
+    ------
+    BadDocument
+        With every fault found; status 413 if a list is too long.
+    """
+    document = validated(TrialDocument, tree, trial_names())
     document.to_trial()
     return document
 
@@ -263,13 +294,7 @@ def schemas() -> dict[str, dict[str, Any]]:
     dict
         ``linnet-trial-1`` and the like, each a JSON schema (draft 2020-12).
     """
-    from server.formats import FORMATS
+    # Loaded late: scoring needs no document but the one it reads.
+    from server.schemas import all_schemas
 
-    return {"linnet-trial-1": _schema("linnet-trial-1", TrialDocument)} | {
-        name: _schema(name, model) for name, model in FORMATS.items()
-    }
-
-
-def _schema(name: str, model: type[Fields]) -> dict[str, Any]:
-    schema = model.model_json_schema(mode="validation")
-    return {"$schema": DIALECT, "$id": f"/api/schemas/{name}"} | schema
+    return all_schemas()

@@ -22,6 +22,7 @@ from server.dictionary import (
     report_cells,
     trial_columns,
 )
+from server.export_series import series_columns, series_rows
 from server.library import LIBRARY
 from server.store_marks import latest_marks, was_helped
 from server.store_sessions import sessions_of
@@ -110,10 +111,11 @@ class ExportedTrial(NamedTuple):
 
 
 def columns_of(table: str) -> list[ColumnInfo]:
-    """Return the columns of ``trials``, ``measures``, ``children`` or ``dictionary``."""
+    """Return the columns of a table, one of `ROWS`."""
     return {
         "trials": [*TRIAL_HEAD, *trial_columns()],
         "measures": list(MEASURE_TABLE),
+        "series": [STUDY_CODE, *series_columns()],
         "children": list(CHILD_TABLE),
         "dictionary": list(DICTIONARY_TABLE),
     }[table]
@@ -173,6 +175,13 @@ def _measure_rows(db: Session) -> Iterator[Row]:
             }
 
 
+def _series_rows(db: Session) -> Iterator[Row]:
+    for child in _children(db):
+        for row in series_rows(db, child.id):
+            row["study_code"] = child.study_code
+            yield row
+
+
 def _child_rows(db: Session) -> Iterator[Row]:
     for child in _children(db):
         trials = trials_of_child(db, child.id)
@@ -189,7 +198,7 @@ def _child_rows(db: Session) -> Iterator[Row]:
 
 
 def _dictionary_rows(_db: Session) -> Iterator[Row]:
-    for table in ("trials", "measures", "children"):
+    for table in ("trials", "measures", "series", "children"):
         for column in columns_of(table):
             named = column._asdict()
             yield {"table": f"{table}.csv", "column": named.pop("name"), **named}
@@ -198,6 +207,7 @@ def _dictionary_rows(_db: Session) -> Iterator[Row]:
 ROWS = {
     "trials": _trial_rows,
     "measures": _measure_rows,
+    "series": _series_rows,
     "children": _child_rows,
     "dictionary": _dictionary_rows,
 }

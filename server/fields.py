@@ -47,7 +47,8 @@ def _moment(text: str) -> str:
     return text
 
 
-def _pair(value: Any) -> Any:
+def pair(value: Any) -> Any:
+    """Return a list of two as it is; anything else is refused in one sentence."""
     if not isinstance(value, list) or len(value) != 2:
         raise PydanticCustomError("pair", "not a pair")
     return value
@@ -70,10 +71,12 @@ Contact = Annotated[int, Field(ge=0, le=1)]
 Number = Annotated[float, Field(ge=-1e12, le=1e12)]
 
 # Two numbers in a list; JSON has no tuples, so the length is checked before the numbers.
-Point = Annotated[list[Millimetres], BeforeValidator(_pair), Field(min_length=2, max_length=2)]
-Size = Annotated[list[Width], BeforeValidator(_pair), Field(min_length=2, max_length=2)]
+Point = Annotated[list[Millimetres], BeforeValidator(pair), Field(min_length=2, max_length=2)]
+Size = Annotated[list[Width], BeforeValidator(pair), Field(min_length=2, max_length=2)]
+# Shares of the pen's range; that the first is below the second is for the document to check.
+Band = Annotated[list[Share], BeforeValidator(pair), Field(min_length=2, max_length=2)]
 # A level line has no height.
-Extent = Annotated[list[Radius], BeforeValidator(_pair), Field(min_length=2, max_length=2)]
+Extent = Annotated[list[Radius], BeforeValidator(pair), Field(min_length=2, max_length=2)]
 Points = Annotated[list[Point], Field(fail_fast=True, max_length=MAX_POINTS)]
 Widths = Annotated[list[Width], Field(fail_fast=True, max_length=MAX_POINTS)]
 

@@ -10,10 +10,11 @@ from matplotlib.patches import Patch
 
 from analysis.midline import ZONE_MM
 from analysis.workings import Workings
-from server.figures_marks import compared, way_matters
-from server.figures_picture import ZONE_ALPHA, draw_picture, picture_view
+from server.figures_guide import ZONE_ALPHA, met
+from server.figures_marks import compared, pauses_of, way_matters
+from server.figures_picture import draw_picture, picture_view
 from server.figures_scale import NARROW_IN, WIDTH_IN, View, half_width_mm
-from server.figures_speed import draw_speed, speed_reason
+from server.figures_speed import CONTACT_LINES, draw_speed, speed_reason
 from server.figures_style import (
     CARD,
     INK,
@@ -177,12 +178,15 @@ def _draw_colour_bar(axes: Axes, workings: Workings, calibrated: bool) -> None:
 def _keys(workings: Workings, *, calibrated: bool) -> list[Line2D | Patch]:
     """Return a sample of every mark that this picture really shows."""
     events = workings.events
-    keys: list[Line2D | Patch] = []
-    if any(pause["start_ms"] is not None for pause in events["pauses"]):
+    # Touches are marked themselves; what lies between them is no line.
+    tapped = workings.trial.mode == "tap"
+    crossings = [] if tapped else events["crossings"]
+    keys: list[Line2D | Patch] = _dot_keys(workings) + _contact_keys(workings)
+    if any(pause["start_ms"] is not None for pause in pauses_of(workings)):
         keys.append(_mark("o", "none", INK, "pause: the larger, the longer"))
-    if any(not crossing["lifted"] for crossing in events["crossings"]):
+    if any(not crossing["lifted"] for crossing in crossings):
         keys.append(_mark(">", PLUM, PLUM, "midline crossed, pen down"))
-    if any(crossing["lifted"] for crossing in events["crossings"]):
+    if any(crossing["lifted"] for crossing in crossings):
         keys.append(_mark(">", CARD, PLUM, "midline crossed after a lift"))
     if events["departures"] and compared(workings):
         keys.append(
@@ -195,7 +199,7 @@ def _keys(workings: Workings, *, calibrated: bool) -> list[Line2D | Patch]:
                 solid_capstyle="butt",
             )
         )
-    if events["lifts"]:
+    if events["lifts"] and not tapped:
         keys.append(_mark("|", INK, INK, "pen lifted and put down"))
     if workings.midline_x_mm is not None and len(workings.trace.xy_mm):
         reach = f", {trimmed(ZONE_MM)} mm each side" if calibrated else ""
@@ -203,6 +207,33 @@ def _keys(workings: Workings, *, calibrated: bool) -> list[Line2D | Patch]:
     if way_matters(workings):
         keys.append(_mark("<", INK, CARD, "way the pen went"))
     return keys
+
+
+def _dot_keys(workings: Workings) -> list[Line2D | Patch]:
+    keys: list[Line2D | Patch] = []
+    if workings.trial.mode == "tap" and len(workings.trace.xy_mm):
+        keys.append(_mark("o", INK, INK, "touched in the dot"))
+        keys.append(_mark("o", CARD, RUST, "touched elsewhere, or again"))
+    found = met(workings)
+    if found is not None and not found.all():
+        keys.append(Patch(facecolor=CARD, edgecolor=RUST, linestyle="--", label="dot not met"))
+    return keys
+
+
+def _contact_keys(workings: Workings) -> list[Line2D | Patch]:
+    """Return samples of the two curves of the speed panel, in mode ``both``."""
+    words = ("first contact", "second contact")
+    return [
+        Line2D(
+            [],
+            [],
+            color=INK,
+            linewidth=1.3,
+            linestyle=CONTACT_LINES[one.pointer],
+            label=words[one.pointer],
+        )
+        for one in workings.contacts
+    ]
 
 
 def _mark(marker: str, face: str, edge: str, label: str) -> Line2D:

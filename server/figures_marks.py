@@ -1,15 +1,18 @@
 """Marks on a trial picture: pauses, lifts, crossings of the midline, the way of the pen."""
 
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
 
 from analysis.conditioning import stroke_slices
+from analysis.targets import Touch
 from analysis.trace import FloatArray
+from analysis.value import Refused
 from analysis.workings import Workings
 from server.figures_labels import Labels
-from server.figures_style import CARD, INK, PLUM
+from server.figures_style import CARD, INK, PLUM, RUST
 from server.figures_trace import thinned
 from server.numbers import with_unit
 
@@ -24,17 +27,68 @@ WAY_SHARES = (0.2, 0.55, 0.85)
 WAY_FROM_POINTS = 12
 
 
+TOUCH_PT2 = 46.0
+
+
+def lines_of(workings: Workings) -> list[Workings]:
+    """Return the workings of every line that was drawn: one, or one for each of two contacts."""
+    if workings.trial.mode == "both":
+        return [contact.workings for contact in workings.contacts]
+    return [workings]
+
+
+def pauses_of(workings: Workings) -> list[dict[str, Any]]:
+    """Return the pauses worth showing: a contact that holds on to a place does nothing else."""
+    held = {contact.pointer for contact in workings.contacts if contact.part is None}
+    return [one for one in workings.events["pauses"] if one.get("pointer") not in held]
+
+
 def compared(workings: Workings) -> bool:
     """Whether distances from the line may be shown: a line, and samples dense enough."""
-    return workings.alignment is not None and workings.quality.shape_ok
+    return any(line.alignment is not None and line.quality.shape_ok for line in lines_of(workings))
 
 
-def draw_marks(axes: Axes, workings: Workings, labels: Labels) -> None:
-    """Draw what happened on the line, and name the longest pauses."""
+def draw_marks(axes: Axes, workings: Workings, labels: Labels, *, pauses: bool = True) -> None:
+    """Draw what happened on the line, and name the longest pauses where they are wanted."""
     _draw_lifts(axes, workings)
     _draw_way(axes, workings)
     _draw_crossings(axes, workings, labels)
-    _draw_pauses(axes, workings, labels)
+    if pauses:
+        _draw_pauses(axes, workings, labels)
+
+
+def draw_touches(axes: Axes, workings: Workings, labels: Labels) -> None:
+    """Draw every touch of mode ``tap`` where it came down: filled where it met a dot first.
+
+    A hollow one strayed or touched the same dot again.
+    """
+    try:
+        touches = workings.aims.touches
+    except Refused:
+        return
+    for touch in touches:
+        inside = touch.first and _inside(workings, touch)
+        axes.scatter(
+            [touch.xy_mm[0]],
+            [touch.xy_mm[1]],
+            s=TOUCH_PT2,
+            facecolor=INK if inside else CARD,
+            edgecolor=INK if inside else RUST,
+            linewidth=1.5,
+            zorder=7,
+            gid="touch" if inside else "touch_astray",
+        )
+        labels.keep_clear((float(touch.xy_mm[0]), float(touch.xy_mm[1])), 4.0)
+
+
+def _inside(workings: Workings, touch: Touch) -> bool:
+    """Whether a touch lies in the dot that it belongs to."""
+    guide = workings.asked_guide
+    if guide is None or touch.target is None:
+        return False
+    dot = guide.targets[touch.target]
+    away_mm = float(np.hypot(touch.xy_mm[0] - dot.x_mm, touch.xy_mm[1] - dot.y_mm))
+    return away_mm <= dot.radius_mm
 
 
 def pause_area_pt2(length_s: float) -> float:
@@ -56,6 +110,8 @@ def _draw_lifts(axes: Axes, workings: Workings) -> None:
 
 def way_matters(workings: Workings) -> bool:
     """Whether a reader needs arrows to know which way the pen went."""
+    if workings.trial.mode == "both":
+        return any(way_matters(line) for line in lines_of(workings))
     fit, guide = workings.alignment, workings.asked_guide
     if fit is None or guide is None or busy(workings):
         return False

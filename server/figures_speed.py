@@ -6,11 +6,12 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
+from analysis.both_hands import Contact
 from analysis.guide import Guide
 from analysis.quality import SPEED_RATE_HZ
 from analysis.trace import FloatArray
 from analysis.workings import Workings
-from server.figures_marks import busy, pause_area_pt2
+from server.figures_marks import busy, pause_area_pt2, pauses_of
 from server.figures_style import CARD, CORRIDOR, INK, LINE, MUTED, PLUM, RUST, SMALL_PT
 
 # The fastest hundredth is mostly noise; it may leave the panel.
@@ -19,12 +20,16 @@ ROOM_ABOVE = 1.2
 SLOWEST_TOP_MM_S = 20.0
 NOT_DRAWN_FROM_MM = 2.0
 LATE_SHARE = 0.85
+# The two contacts of mode ``both``.
+CONTACT_LINES: tuple[Any, Any] = ("-", (0, (4, 1.6)))
 
 
 def speed_reason(workings: Workings) -> str | None:
     """Say in words why there is no speed to draw; None when there is."""
     if len(workings.trace.xy_mm) == 0:
         return "Nothing was drawn, so there is no speed to show."
+    if workings.trial.mode == "tap":
+        return "Dots are touched, so there is no speed along a line."
     if workings.trace.t_s is None:
         return "No times were recorded, so no speed can be shown."
     if workings.kinematics is None:
@@ -41,20 +46,41 @@ def draw_speed(axes: Axes, workings: Workings, report: dict[str, Any]) -> None:
     if workings.kinematics is None:
         raise ValueError("there is no speed to draw: ask speed_reason first")
     pieces = workings.kinematics.pieces
+    contacts = workings.contacts
     along = workings.guide is not None and all(piece.s_mm is not None for piece in pieces)
     top = _top(np.concatenate([piece.speed_mm_s for piece in pieces]))
     axes.set_ylim(-0.06 * top, top)
     width_pt = 0.7 if busy(workings) else 1.3
-    for piece in pieces:
+    for contact in contacts:
+        _draw_contact(axes, contact)
+    for piece in () if contacts else pieces:
         across = piece.s_mm if along and piece.s_mm is not None else piece.t_s
         axes.plot(across, piece.speed_mm_s, color=INK, linewidth=width_pt, zorder=4, gid="speed")
     calibrated = bool(report["quality"]["calibrated"])
-    _frame(axes, calibrated, "along the line" if along else "of the pen")
+    _frame(
+        axes,
+        calibrated,
+        "along the line" if along else "of both contacts" if contacts else "of the pen",
+    )
     if along and workings.guide is not None:
         _draw_progress(axes, workings, workings.guide, pieces_mm(workings), calibrated)
     else:
         axes.set_xlabel("time, s")
     _draw_pauses(axes, workings, along=along)
+
+
+def _draw_contact(axes: Axes, contact: Contact) -> None:
+    moving = contact.workings.kinematics
+    for piece in () if moving is None else moving.pieces:
+        axes.plot(
+            piece.t_s,
+            piece.speed_mm_s,
+            color=INK,
+            linewidth=1.3,
+            linestyle=CONTACT_LINES[contact.pointer],
+            zorder=4,
+            gid="speed",
+        )
 
 
 def pieces_mm(workings: Workings) -> FloatArray:
@@ -199,7 +225,7 @@ def _draw_not_drawn(axes: Axes, workings: Workings, length_mm: float) -> None:
 
 
 def _draw_pauses(axes: Axes, workings: Workings, *, along: bool) -> None:
-    for pause in workings.events["pauses"]:
+    for pause in pauses_of(workings):
         if pause["start_ms"] is None:
             continue
         length_s = (pause["end_ms"] - pause["start_ms"]) / 1000.0

@@ -7,6 +7,7 @@ from pydantic import Field
 from analysis.trial import Mode
 from server.documents import ConditionFields, CriterionFields
 from server.fields import (
+    Band,
     Code,
     Count,
     Direction,
@@ -27,6 +28,7 @@ class QualityFields(Fields):
 
     sample_rate_hz: float | None
     longest_gap_ms: float | None
+    sample_count: Count | None
     calibrated: bool
     flags: list[Label]
 
@@ -40,11 +42,16 @@ class ScoreFields(Fields):
 
 
 class ValueFields(Fields):
-    """A finite number with its unit (UCUM), or null with a reason code."""
+    """A finite number with its unit (UCUM), or null with a reason code.
+
+    `low` and `high` are the ends of the number's interval, where its measure has one.
+    """
 
     value: float | None
     unit: str
     reason: Label | None = None
+    low: float | None = None
+    high: float | None = None
 
 
 class PauseFields(Fields):
@@ -55,6 +62,7 @@ class PauseFields(Fields):
     x_mm: float
     y_mm: float
     at_mm: float | None
+    pointer: int | None = None
 
 
 class DepartureFields(Fields):
@@ -66,6 +74,7 @@ class DepartureFields(Fields):
     to_mm: float
     length_mm: float
     max_beyond_mm: float
+    pointer: int | None = None
 
 
 class LiftFields(Fields):
@@ -78,6 +87,7 @@ class LiftFields(Fields):
     to_x_mm: float
     to_y_mm: float
     at_mm: float | None
+    pointer: int | None = None
 
 
 class CrossingFields(Fields):
@@ -88,6 +98,7 @@ class CrossingFields(Fields):
     y_mm: float
     towards: Literal["left", "right"]
     lifted: bool
+    pointer: int | None = None
 
 
 class EventFields(Fields):
@@ -107,8 +118,34 @@ class MetFields(Fields):
     value: float | None
 
 
+class SettingFields(Fields):
+    """Conventions that vary from trial to trial; null where they were not used."""
+
+    grid_rate_hz: float | None
+    pause_limit_mm_s: float | None
+
+
+class ContactFields(Fields):
+    """One of two contacts at once, measured as a trace of the part of the guide it follows."""
+
+    pointer: Literal[0, 1]
+    part: int | None
+    settings: SettingFields
+    measures: dict[Label, ValueFields]
+
+
+class AimFields(Fields):
+    """How many dots there were, and how many of them were met."""
+
+    count: Count
+    contacted: Count
+
+
 class ReportDocument(Fields):
-    """Everything computed from one trial."""
+    """Everything computed from one trial.
+
+    `contacts` in mode `both` only, `targets` in modes `tap` and `join` only.
+    """
 
     format: Literal["linnet-report/1"]
     trial_id: Uuid
@@ -123,6 +160,9 @@ class ReportDocument(Fields):
     scores: ScoreFields
     measures: dict[Label, ValueFields]
     events: EventFields
+    settings: SettingFields
+    contacts: list[ContactFields] | None
+    targets: AimFields | None
     criterion: MetFields | None
 
 
@@ -150,6 +190,7 @@ class TaskDocument(Fields):
     start_radius_mm: Radius | None = None
     stop_radius_mm: Radius | None = None
     criterion: CriterionFields | None = None
+    pressure_band: Band | None = None
     grade: GradeFields | None = None
     cautions: list[str] = Field(default_factory=list)
     source: str | None = None
@@ -164,6 +205,7 @@ class ItemTaskFields(Fields):
     name: Line
     use: Use
     criterion: CriterionFields | None = None
+    pressure_band: Band | None = None
 
 
 class ShowFields(Fields):
@@ -209,11 +251,3 @@ class DayDocument(Fields):
     day: str = Field(pattern=r"^\d{4}-\d{2}-\d{2}$")
     expires_at: Moment
     plans: list[PlanDocument]
-
-
-FORMATS: dict[str, type[Fields]] = {
-    "linnet-report-1": ReportDocument,
-    "linnet-task-1": TaskDocument,
-    "linnet-plan-1": PlanDocument,
-    "linnet-day-1": DayDocument,
-}

@@ -8,12 +8,13 @@ from sqlalchemy.orm import Session
 from server.dates import clock_words, day_words, weekday_words
 from server.numbers import count_word
 from server.page_words import ChildWords, child_words
-from server.sentences import NO_NORM, plural
+from server.sentences import NO_NORM
 from server.settings import Settings
 from server.store_children import children_of
 from server.store_sessions import latest_plan, sessions_of
 from server.store_trials import trials_of_session
 from server.tables import Account, Child, SessionRow
+from server.wording import plural
 
 
 class CaseRow(NamedTuple):

@@ -15,13 +15,15 @@ from server.figures_panel import slope_of
 from server.numbers import each_side, is_share, measured
 from server.page_sessions import session_blocks
 from server.page_words import child_words
-from server.sentences import DIRECTION_WORDS, HAND_WORDS, MIDLINE_NOTE, NO_NORM, SAME_SERIES, plural
+from server.sentences import DIRECTION_WORDS, HAND_WORDS, MIDLINE_NOTE, NO_NORM, SAME_SERIES
 from server.sentences_series import slope_line, slope_sentence
 from server.store_marks import counts, latest_marks
 from server.store_sessions import sessions_of
 from server.store_trials import results_of, trials_of_child
 from server.tables import Child, MarkRow, ResultRow, SessionRow, TrialRow
-from server.trend_series import Series, hand_used, measure_by_id, series_of
+from server.trend_series import Series, measure_by_id, series_of
+from server.trial_readings import hand_used
+from server.wording import plural
 
 FIRST_MEASURE = "deviation_mean_abs"
 # Below this many trials a cell of the hand and direction table shows its raw values.

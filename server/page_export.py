@@ -18,6 +18,10 @@ TABLE_WORDS = {
         "Measures",
         "One row a measure of a trial: value and unit, or the reason for none.",
     ),
+    "series": (
+        "Series",
+        "One row a measure over the sessions of one condition: trend, change, noise, hand.",
+    ),
     "children": ("Children", "One row a child: age band, preferred hand."),
 }
 

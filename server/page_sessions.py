@@ -5,10 +5,11 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from server.dates import weekday_words
 from server.numbers import each_side, percent
-from server.sentences import DIRECTION_WORDS, HAND_WORDS, plural
+from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.sentences_marks import OUTCOME_WORDS
 from server.store_marks import was_helped
 from server.tables import SessionRow
+from server.wording import plural
 
 if TYPE_CHECKING:
     from server.page_child import Reading

@@ -25,8 +25,10 @@ from server.sentences import (
     width_words,
 )
 from server.sentences_marks import mark_sentence, outcome_caution
+from server.sentences_modes import CONTACTS
 from server.store_marks import counts, latest_marks, marks_of
 from server.store_trials import document_of, report_of, trials_of_session
+from server.wording import capital
 
 NOT_GIVEN = "not given"
 # A guide that has no such thing is no fault of the trial.
@@ -43,6 +45,8 @@ READINGS = (
     ("covered_pct", "of the line drawn", "completion"),
     ("moving_pct", "of the time moving", "moving_time"),
 )
+# Where dots are what was asked for, they are what is covered.
+DOT_LABELS = {"tap": "of the dots touched", "join": "of the dots joined"}
 
 
 class Reading(NamedTuple):
@@ -112,7 +116,7 @@ def trial_page(db: Session, seen: SeenTrial) -> dict[str, Any]:
         "flags": flag_sentences(report),
         "readings": readings(report),
         "criterion": criterion_sentence(document.task.criterion, report, counted=counts(newest)),
-        "families": list(families(report)),
+        "families": [*families(report), *contact_families(report)],
         "marks": [mark_sentence(mark) for mark in marks],
         "before": ids[place - 1] if place > 0 else None,
         "after": ids[place + 1] if place + 1 < len(ids) else None,
@@ -128,7 +132,11 @@ def _task_words(document: TrialDocument) -> list[str]:
 def readings(report: Mapping[str, Any]) -> list[Reading]:
     """Return the three readings; each stands alone and they are never added up."""
     found = []
-    for key, label, measure_id in READINGS:
+    for key, usual, measure_id in READINGS:
+        if measure_id not in report["measures"] and report["measures"]:
+            # Not a reading of this mode, so nothing is missing.
+            continue
+        label = DOT_LABELS.get(report["mode"], usual) if key == "covered_pct" else usual
         value = report["scores"].get(key)
         reason = report["measures"].get(measure_id, {}).get("reason")
         flags = report["quality"]["flags"]
@@ -185,6 +193,16 @@ def families(report: Mapping[str, Any]) -> Iterator[Family]:
     # Headings without a single number stand at the end, together where the reason is one.
     for remark, names in refused.items():
         yield Family("; ".join(names), remark, None, [])
+
+
+def contact_families(report: Mapping[str, Any]) -> Iterator[Family]:
+    """Yield what was measured of each of two contacts, without what it cannot have."""
+    for contact in report["contacts"] or ():
+        for family in families(contact):
+            rows = [row for row in family.rows if not row.refused]
+            if rows:
+                name = f"{capital(CONTACTS[contact['pointer']])}: {_lower(family.name)}"
+                yield Family(name, None, family.note, rows)
 
 
 def _family(name: str, group: list[Measure], values: Mapping[str, Any]) -> Family:

@@ -147,7 +147,7 @@ def plan_item(
     dict
         The item, shown as a corridor, without a go signal.
     """
-    carried = ("task_id", "revision", "mode", "name", "use", "criterion")
+    carried = ("task_id", "revision", "mode", "name", "use", "criterion", "pressure_band")
     return {
         "item_id": item_id,
         "state": state,

@@ -79,7 +79,8 @@ def read_trials(child: LinkedChild, db: Db) -> Response:
 def read_trend(child: LinkedChild, measure: Annotated[str, Query()], db: Db) -> Response:
     """Return the series of one measure, each with its slope or the reason for none."""
     # The analysis takes a second to load; nothing else here needs it.
-    from server.trend_series import as_dict, measure_by_id, series_of
+    from server.trend_series import measure_by_id, series_of
+    from server.trend_statistics import as_dict
 
     entry = measure_by_id(measure)
     if entry is None:

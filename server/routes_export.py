@@ -10,7 +10,7 @@ from server.deps import Db, Now, Researcher
 
 router = APIRouter(prefix="/api/export")
 
-Table = Literal["trials", "measures", "children", "dictionary"]
+Table = Literal["trials", "measures", "series", "children", "dictionary"]
 
 
 @router.get("/{table}.csv")

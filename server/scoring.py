@@ -1,26 +1,36 @@
 """From a trial document to its report; a crash inside loses nothing but the numbers."""
 
 import logging
-from typing import Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 from analysis import ANALYSIS_VERSION
 from analysis.report import make_report
 from analysis.trial import Trial
 from analysis.workings import Workings
-from server.documents import TrialDocument
+
+if TYPE_CHECKING:
+    from analysis.cut import Cut
+    from server.cuts import CutDocument
 
 SCORING_FAILED = "scoring_failed"
 
 log = logging.getLogger("linnet")
 
 
-def score(document: TrialDocument) -> dict[str, Any]:
+class TrialLike(Protocol):
+    """What a trial can be made of: a document of a tablet, or ink."""
+
+    def to_trial(self) -> Trial:
+        """Return the trial as the analysis takes it."""
+
+
+def score(document: TrialLike) -> dict[str, Any]:
     """Return the report of one trial.
 
     Parameters
     ----------
-    document : TrialDocument
-        A document that `server.documents.read_trial` has accepted.
+    document : TrialLike
+        A document that `server.documents.read_trial` or `server.inkml.read_ink` has accepted.
 
     Returns
     -------
@@ -35,6 +45,67 @@ def score(document: TrialDocument) -> dict[str, Any]:
         # Only the kind of the error: the log is no place for a child's data.
         log.error("scoring trial %s failed: %s", trial.trial_id, type(error).__name__)  # noqa: TRY400
         return failed_report(trial)
+
+
+def score_cut(document: "CutDocument") -> dict[str, Any]:
+    """Return the report of one cut piece.
+
+    Parameters
+    ----------
+    document : CutDocument
+        A document that `server.cuts.read_cut` has accepted.
+
+    Returns
+    -------
+    dict
+        ``linnet-cut-report/1``; if the computing fails, one without numbers and with the
+        flag ``scoring_failed``.
+    """
+    from analysis.cut_workings import CutWorkings
+    from analysis.report_cut import make_cut_report
+
+    cut = document.to_cut()
+    try:
+        return make_cut_report(CutWorkings(cut))
+    except Exception as error:  # whatever it is, what was entered must not be lost
+        log.error("scoring cut %s failed: %s", cut.cut_id, type(error).__name__)  # noqa: TRY400
+        return failed_cut_report(cut)
+
+
+def failed_cut_report(cut: "Cut") -> dict[str, Any]:
+    """Return the report of a cut whose scoring failed: what is known without computing.
+
+    Parameters
+    ----------
+    cut : Cut
+        The cut.
+
+    Returns
+    -------
+    dict
+        ``linnet-cut-report/1`` with the counts as entered and no measures.
+    """
+    return {
+        "format": "linnet-cut-report/1",
+        "cut_id": cut.cut_id,
+        "template_id": None,
+        "analysis_version": ANALYSIS_VERSION,
+        "quality": {
+            "calibrated": cut.calibrated,
+            "point_count": 0 if cut.outline_mm is None else len(cut.outline_mm),
+            "flags": [SCORING_FAILED],
+        },
+        "registration": {
+            "kind": cut.registration,
+            "rms_mm": None,
+            "turned_deg": None,
+            "moved_mm": None,
+            "hides": None,
+        },
+        "measures": {},
+        "counts": dict(cut.counts),
+        "criterion": None,
+    }
 
 
 def failed_report(trial: Trial) -> dict[str, Any]:
@@ -62,6 +133,7 @@ def failed_report(trial: Trial) -> dict[str, Any]:
         "quality": {
             "sample_rate_hz": None,
             "longest_gap_ms": None,
+            "sample_count": None,
             "calibrated": trial.device.calibrated,
             "flags": [SCORING_FAILED],
         },
@@ -69,5 +141,8 @@ def failed_report(trial: Trial) -> dict[str, Any]:
         "scores": {"on_path_pct": None, "covered_pct": None, "moving_pct": None},
         "measures": {},
         "events": {"pauses": [], "departures": [], "lifts": [], "crossings": []},
+        "settings": {"grid_rate_hz": None, "pause_limit_mm_s": None},
+        "contacts": None,
+        "targets": None,
         "criterion": None,
     }

@@ -1,11 +1,13 @@
 """What a report says, in plain words: the one sentence first."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 from analysis.quality import FLAGS
 from analysis.value import REASONS
 from server.numbers import count_word, each_side, number, percent
+from server.sentences_modes import both_sentence, target_sentence, width_clause
+from server.wording import plural, sentence_of
 
 Report = Mapping[str, Any]
 
@@ -16,6 +18,11 @@ SAME_SERIES = "Same task, width, hand, direction, tool and tablet only."
 PRESSURE_NOTE = "Share of this pen's range, not force."
 MIDLINE_NOTE = "Assumes that the tablet did not move and the trunk stayed still."
 
+PICTURES = {
+    "tap": "Picture of the dots and of where they were touched.",
+    "join": "Picture of the line over the dots that it joins.",
+    "both": "Picture of what both hands drew over their guides.",
+}
 # A pen that went farther than this for the line it covered did not follow it.
 WANDERING_RATIO = 2.0
 # Shares that differ by less than this read the same.
@@ -56,10 +63,14 @@ def sentence(report: Report) -> str:
         return "This trial could not be measured yet. What was drawn is stored safely."
     if "nothing_drawn" in flags:
         return "Nothing was drawn, so there is nothing to measure."
-    if _wanders(report):
-        parts = [_wandering(report), _nearness(report), capital(_pauses(report))]
+    if report["mode"] == "both":
+        return both_sentence(report)
+    if report["targets"] is not None:
+        parts = [_way(report), target_sentence(report), sentence_of(_stops(report))]
+    elif _wanders(report):
+        parts = [_wandering(report), _nearness(report), sentence_of(_pauses(report))]
     else:
-        parts = [_way(report), _nearness(report), capital(_stops(report))]
+        parts = [_way(report), _nearness(report), sentence_of(_stops(report))]
     return " ".join(part for part in parts if part)
 
 
@@ -68,10 +79,10 @@ def alt_text(report: Report) -> str:
     if "nothing_drawn" in report["quality"]["flags"]:
         return "Picture of the guide. Nothing was drawn on it."
     outside = len(report["events"]["departures"])
-    seen = ["Picture of the line over its guide.", sentence(report)]
+    seen = [PICTURES.get(report["mode"], "Picture of the line over its guide."), sentence(report)]
     if outside:
         stretches = f"{count_word(outside)} {plural('stretch', outside)}"
-        seen.append(capital(f"{stretches} outside the corridor outlined"))
+        seen.append(sentence_of(f"{stretches} outside the corridor outlined"))
     return " ".join(seen)
 
 
@@ -108,19 +119,6 @@ def condition_words(condition: Mapping[str, Any]) -> list[str]:
     return [word.replace("_", " ") for word in [hand, direction, *rest] if word]
 
 
-def joined(words: Sequence[str]) -> str:
-    """Return words as a list in a sentence.
-
-    Examples
-    --------
-    >>> joined(["a", "b", "c"])
-    'a, b and c'
-    """
-    if len(words) < 2:
-        return "".join(words)
-    return f"{', '.join(words[:-1])} and {words[-1]}"
-
-
 def _value(report: Report, measure_id: str) -> float | None:
     found = report["measures"].get(measure_id)
     return None if found is None else found["value"]
@@ -129,19 +127,6 @@ def _value(report: Report, measure_id: str) -> float | None:
 def _reason(report: Report, measure_id: str) -> str | None:
     found = report["measures"].get(measure_id)
     return None if found is None else found.get("reason")
-
-
-def plural(word: str, count: int) -> str:
-    """Return a word for one or for several.
-
-    Examples
-    --------
-    >>> plural("pause", 2), plural("stretch", 2)
-    ('pauses', 'stretches')
-    """
-    if count == 1:
-        return word
-    return word + ("es" if word.endswith("ch") else "s")
 
 
 def _way(report: Report) -> str:
@@ -159,7 +144,7 @@ def _nearness(report: Report) -> str:
         return _no_line(report)
     if on_path is None:
         return _no_share(report, covered)
-    width = _width_clause(report)
+    width = width_clause(report)
     if "partial" in report["quality"]["flags"] and covered - on_path < ALL_OF_IT_PCT:
         return f"{percent(covered)} of the line was drawn, all of it on the path{width}."
     if "partial" in report["quality"]["flags"] or _wanders(report):
@@ -168,14 +153,6 @@ def _nearness(report: Report) -> str:
             f"{percent(on_path)} of the whole line was on the path{width}."
         )
     return f"On the path for {percent(on_path)} of the line{width}."
-
-
-def _width_clause(report: Report) -> str:
-    if not report["quality"]["calibrated"]:
-        return "; how wide the path was in mm is not known"
-    if report["half_width_mm"] is None:
-        return "; the width of the path varies"
-    return f", {each_side(report['half_width_mm'])}"
 
 
 def _no_line(report: Report) -> str:
@@ -219,11 +196,6 @@ def _wandering(report: Report) -> str:
 def _stops(report: Report) -> str:
     clauses = [_pauses(report), _crossing(report), _lifts(report)]
     return "; ".join(clause for clause in clauses if clause)
-
-
-def capital(clause: str) -> str:
-    """Return a clause as a sentence of its own; nothing stays nothing."""
-    return f"{clause[0].upper()}{clause[1:]}." if clause else ""
 
 
 def _pauses(report: Report) -> str:

@@ -4,8 +4,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from server.numbers import count_word
-from server.sentences import HAND_WORDS, joined, plural
+from server.sentences import HAND_WORDS
 from server.tables import MarkRow
+from server.wording import joined, plural
 
 OUTCOME_WORDS = {
     "finished": "finished",

@@ -5,8 +5,9 @@ from typing import NamedTuple
 from analysis.measure import Measure
 from analysis.trend import Slope
 from server.numbers import NO_BREAK, count_word, each_side, is_share, measured, number, with_unit
-from server.sentences import DIRECTION_WORDS, HAND_WORDS, plural
+from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.trend_series import Series
+from server.wording import plural
 
 
 def series_words(series: Series, *, tool: bool = True) -> str:

@@ -1,8 +1,8 @@
-"""The series of a child: what may be compared with what (DESIGN 3.4)."""
+"""The series of a child: what may be compared with what."""
 
 from collections import defaultdict
-from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
 from datetime import date
 from statistics import median
 from typing import Any, NamedTuple
@@ -11,12 +11,10 @@ from sqlalchemy.orm import Session
 
 from analysis.measures_midline import MIDDLE
 from analysis.registry import MEASURES, Measure
-from analysis.trend import trend_slope
-from analysis.value import Refused
-from server.store_marks import counts, latest_marks, was_helped
+from analysis.series import CellTrial
 from server.store_sessions import sessions_of
-from server.store_trials import results_of, trials_of_child
-from server.tables import MarkRow, ResultRow
+from server.tables import SessionRow
+from server.trial_readings import Reading, SeriesKey, readings_of
 
 
 class SessionPoint(NamedTuple):
@@ -46,24 +44,12 @@ class SessionPoint(NamedTuple):
     positions: tuple[str, ...]
 
 
-class SeriesKey(NamedTuple):
-    """What trials must have in common to be compared; None where it is not known."""
-
-    mode: str
-    guide_id: str | None
-    path_id: str | None
-    hand: str | None
-    travelled: str | None
-    tool: str
-    calibration_id: str | None
-    midline_offset_mm: float | None
-
-
 @dataclass(frozen=True)
 class Series:
     """A child's values of one measure that may be compared with each other.
 
-    The first fields are those of `SeriesKey`.
+    The first fields are those of `SeriesKey`. `repeats` are trials of one session, two by
+    two; `cells` and `hands` are of all trials that differ in hand and direction only.
     """
 
     mode: str
@@ -79,15 +65,9 @@ class Series:
     task_name: str | None
     corridor_mm: float | None
     points: tuple[SessionPoint, ...]
-
-
-class _Reading(NamedTuple):
-    key: SeriesKey
-    task_name: str | None
-    corridor_mm: float | None
-    value: float
-    helped: bool
-    position: str | None
+    repeats: tuple[tuple[float, float], ...] = field(default=(), repr=False)
+    cells: tuple[CellTrial, ...] = field(default=(), repr=False)
+    hands: tuple[str | None, ...] = field(default=(), repr=False)
 
 
 def measure_by_id(measure_id: str) -> Measure | None:
@@ -123,81 +103,100 @@ def series_of(db: Session, child_id: str, measure_id: str) -> list[Series]:
     measure = measure_by_id(measure_id)
     if measure is None:
         raise KeyError(measure_id)
-    heads: dict[SeriesKey, _Reading] = {}
-    readings: dict[tuple[SeriesKey, str], list[_Reading]] = defaultdict(list)
-    for session_id, reading in _readings(db, child_id, measure):
-        heads.setdefault(reading.key, reading)
-        readings[reading.key, session_id].append(reading)
-    sessions = sessions_of(db, child_id)
-    found = [
-        Series(
+    readings = list(readings_of(db, child_id, [measure.id]))
+    return series_from(readings, sessions_of(db, child_id), measure)
+
+
+def series_from(
+    readings: Sequence[Reading], sessions: Sequence[SessionRow], measure: Measure
+) -> list[Series]:
+    """Return the series of one measure, as `series_of` does, from trials that were read.
+
+    Parameters
+    ----------
+    readings : sequence of Reading
+        Of one child, in order.
+    sessions : sequence of SessionRow
+        Of the same child, in order.
+    measure : Measure
+        A measure of single trials.
+
+    Returns
+    -------
+    list of Series
+        Trials without a value are left out.
+    """
+    places = {session.id: place for place, session in enumerate(sessions)}
+    mine: dict[SeriesKey, list[Reading]] = defaultdict(list)
+    alike: dict[SeriesKey, list[Reading]] = defaultdict(list)
+    for reading in readings:
+        if measure.id in reading.values:
+            key = _key(reading, measure)
+            mine[key].append(reading)
+            alike[_whatever_hand(key)].append(reading)
+    found = []
+    for key, chosen in mine.items():
+        others = alike[_whatever_hand(key)]
+        by_session: dict[str, list[Reading]] = defaultdict(list)
+        for reading in chosen:
+            by_session[reading.session_id].append(reading)
+        points = [
+            _point(session, by_session[session.id], measure)
+            for session in sessions
+            if session.id in by_session
+        ]
+        series = Series(
             **key._asdict(),
             measure_id=measure.id,
             revision=measure.revision,
-            task_name=head.task_name,
-            corridor_mm=head.corridor_mm,
-            points=tuple(
-                _point(session.day, session.id, readings[key, session.id])
-                for session in sessions
-                if (key, session.id) in readings
-            ),
+            task_name=chosen[0].task_name,
+            corridor_mm=chosen[0].corridor_mm,
+            points=tuple(points),
+            repeats=tuple(_pairs(by_session.values(), measure)),
+            cells=tuple(_cell(one, places[one.session_id], measure) for one in others),
+            hands=tuple(one.hand_taken for one in others if one.free),
         )
-        for key, head in heads.items()
-    ]
-    return sorted(found, key=_place)
+        found.append(series)
+    return sorted(found, key=place)
 
 
-def _readings(db: Session, child_id: str, measure: Measure) -> Iterator[tuple[str, _Reading]]:
-    trials = trials_of_child(db, child_id)
-    marks = latest_marks(db, [trial.id for trial in trials])
-    for trial, result in results_of(db, [one for one in trials if counts(marks.get(one.id))]):
-        value = result.report["measures"].get(measure.id, {}).get("value")
-        if value is not None:
-            yield trial.session_id, _reading(result, marks.get(trial.id), measure, value)
+def _key(reading: Reading, measure: Measure) -> SeriesKey:
+    if measure.family == MIDDLE:
+        return reading.key
+    return reading.key._replace(midline_offset_mm=None)
 
 
-def _reading(result: ResultRow, mark: MarkRow | None, measure: Measure, value: float) -> _Reading:
-    facts, report = result.facts, result.report
-    half_mm = report["half_width_mm"]
-    key = SeriesKey(
-        mode=facts["mode"],
-        guide_id=report["guide_id"],
-        path_id=report["path_id"],
-        hand=hand_used(facts, mark),
-        travelled=report["travelled"],
-        tool=facts["tool"] or facts["pointer_type"],
-        calibration_id=facts["calibration_id"],
-        midline_offset_mm=facts["midline_offset_mm"] if measure.family == MIDDLE else None,
-    )
-    return _Reading(
-        key=key,
-        task_name=facts["task_name"],
-        corridor_mm=None if half_mm is None else 2 * half_mm,
-        value=float(value),
-        helped=was_helped(mark),
-        position=facts["position"],
-    )
+def _whatever_hand(key: SeriesKey) -> SeriesKey:
+    return key._replace(hand=None, travelled=None)
 
 
-def hand_used(facts: dict[str, Any], mark: MarkRow | None) -> str | None:
-    """Return the hand that drew: as marked, else as asked."""
-    asked: str | None = facts["hand"]
-    return mark.hand_used if mark is not None and mark.hand_used is not None else asked
+def _pairs(sessions: Iterable[list[Reading]], measure: Measure) -> Iterator[tuple[float, float]]:
+    """First and second, third and fourth trial of each session: no trial is in two pairs."""
+    for readings in sessions:
+        values = [reading.values[measure.id] for reading in readings]
+        yield from zip(values[::2], values[1::2], strict=False)
 
 
-def _point(day: date, session_id: str, readings: list[_Reading]) -> SessionPoint:
+def _cell(reading: Reading, block: int, measure: Measure) -> CellTrial:
+    # A hand that the child chose is kept apart from the same hand when it was asked for.
+    hand = "free" if reading.free else reading.hand_taken
+    return CellTrial(hand, reading.key.travelled, block, reading.values[measure.id])
+
+
+def _point(session: SessionRow, readings: list[Reading], measure: Measure) -> SessionPoint:
     positions = {reading.position for reading in readings if reading.position is not None}
     return SessionPoint(
-        day=day,
-        session_id=session_id,
-        value=float(median(reading.value for reading in readings)),
+        day=session.day,
+        session_id=session.id,
+        value=float(median(reading.values[measure.id] for reading in readings)),
         n=len(readings),
         helps=sum(reading.helped for reading in readings),
         positions=tuple(sorted(positions)),
     )
 
 
-def _place(series: Series) -> tuple[Any, ...]:
+def place(series: Series) -> tuple[Any, ...]:
+    """Return where a series stands among those of a child."""
     return (
         series.task_name or "",
         -(series.corridor_mm or 0.0),
@@ -207,24 +206,5 @@ def _place(series: Series) -> tuple[Any, ...]:
         series.guide_id or "",
         series.calibration_id or "",
         series.midline_offset_mm or 0.0,
+        series.mode,
     )
-
-
-def as_dict(series: Series) -> dict[str, Any]:
-    """Return a series in plain types, with its slope per week or the reason for none."""
-    points = [point._asdict() | {"day": point.day.isoformat()} for point in series.points]
-    return asdict(series) | {"points": points, "slope": _slope(series)}
-
-
-def _slope(series: Series) -> dict[str, Any]:
-    first = series.points[0].day
-    days = [(point.day - first).days for point in series.points]
-    try:
-        slope = trend_slope(days, [point.value for point in series.points])
-    except Refused as refused:
-        return {"per_week": None, "reason": refused.code}
-    return {
-        "per_week": slope.per_week,
-        "low_per_week": slope.low_per_week,
-        "high_per_week": slope.high_per_week,
-    }

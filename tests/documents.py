@@ -5,7 +5,10 @@ import json
 from collections.abc import Callable
 from typing import Any, NamedTuple
 
+import pytest
+
 from server.documents import MAX_DOCUMENT_BYTES
+from server.faults import BadDocument
 from server.fields import MAX_MARKS, MAX_PARTS, MAX_POINTS, MAX_SAMPLES, MAX_TARGETS
 
 TRIAL_ID = "5f3a1c52-8d0e-4b7a-9c41-6e2f70b9d813"
@@ -80,11 +83,11 @@ def as_bytes(tree: Any) -> bytes:
     return json.dumps(tree).encode()
 
 
-def put(*steps: str | int, value: Any) -> Callable[[], bytes]:
+def put(*steps: str | int, value: Any, whole: Callable[[], Tree] = sound) -> Callable[[], bytes]:
     """The sound document with one value replaced."""
 
     def made() -> bytes:
-        tree = sound()
+        tree = whole()
         inner: Any = tree
         for step in steps[:-1]:
             inner = inner[step]
@@ -94,11 +97,11 @@ def put(*steps: str | int, value: Any) -> Callable[[], bytes]:
     return made
 
 
-def less(*steps: str | int) -> Callable[[], bytes]:
+def less(*steps: str | int, whole: Callable[[], Tree] = sound) -> Callable[[], bytes]:
     """The sound document with one key or entry taken away."""
 
     def made() -> bytes:
-        tree = sound()
+        tree = whole()
         inner: Any = tree
         for step in steps[:-1]:
             inner = inner[step]
@@ -108,13 +111,13 @@ def less(*steps: str | int) -> Callable[[], bytes]:
     return made
 
 
-def text(old: str, new: str) -> Callable[[], bytes]:
+def text(old: str, new: str, whole: Callable[[], Tree] = sound) -> Callable[[], bytes]:
     """The sound document with a piece of its text replaced."""
 
     def made() -> bytes:
-        whole = json.dumps(sound())
-        assert whole.count(old) == 1
-        return whole.replace(old, new).encode()
+        written = json.dumps(whole())
+        assert written.count(old) == 1
+        return written.replace(old, new).encode()
 
     return made
 
@@ -457,6 +460,24 @@ CASES = (
         413,
     ),
     Case(
+        "band of one bound",
+        put("task", "pressure_band", value=[0.3]),
+        "/task/pressure_band",
+        "must be a list of two numbers",
+    ),
+    Case(
+        "band beyond the range",
+        put("task", "pressure_band", value=[0.3, 1.5]),
+        "/task/pressure_band/1",
+        "at most 1",
+    ),
+    Case(
+        "band the wrong way round",
+        put("task", "pressure_band", value=[0.7, 0.3]),
+        "/task/pressure_band",
+        "below the second",
+    ),
+    Case(
         "too many marks",
         put("marks", value=[{"t_ms": 1, "kind": "hand_switch"}] * (MAX_MARKS + 1)),
         "/marks",
@@ -466,15 +487,36 @@ CASES = (
 )
 
 
-def fragments(raw: bytes) -> set[str]:
+def fragments(raw: bytes, whole: Callable[[], Tree] = sound) -> set[str]:
     """Pieces of a document that an answer would only hold if it repeated the input."""
     found = {SECRET}
     try:
         tree = json.loads(raw)
     except (ValueError, RecursionError):
         return found
-    ours = {str(value) for value in _leaves(sound())}
+    ours = {str(value) for value in _leaves(whole())}
     return found | {text for text in map(str, _leaves(tree)) if len(text) > 3 and text not in ours}
+
+
+def assert_refused(
+    case: Case, read: Callable[[bytes], object], whole: Callable[[], Tree] = sound
+) -> None:
+    """The reader says where and what, in a sentence, and repeats nothing of the input."""
+    raw = case.raw()
+    with pytest.raises(BadDocument) as caught:
+        read(raw)
+    bad = caught.value
+    assert bad.status == case.status
+    assert bad.faults[0].path == case.path
+    assert case.says in bad.faults[0].detail
+    for fault in bad.faults:
+        assert fault.detail[0].isupper()
+        assert fault.detail.endswith(".")
+    said = str(bad) + json.dumps(bad.faults)
+    for fragment in fragments(raw, whole):
+        assert fragment not in said
+    assert bad.__cause__ is None
+    assert bad.__suppress_context__ or bad.__context__ is None
 
 
 def _leaves(tree: Any) -> list[Any]:

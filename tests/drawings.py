@@ -1,16 +1,17 @@
 """Trials drawn by formula, one for each usual way in which a trial goes right or wrong."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date, timedelta
 from typing import Any
 
 import numpy as np
 
 from analysis import shapes
-from analysis.guide import Guide, Part
+from analysis.guide import Guide, Part, Target
 from analysis.report import make_report
 from analysis.trace import FloatArray, Trace
-from analysis.trial import Condition, Device, Trial
+from analysis.trial import Condition, Device, Mode, Trial
 from analysis.workings import Workings
 from server.trend_series import Series, SessionPoint
 
@@ -59,16 +60,22 @@ def worked(
     calibrated: bool = True,
     pointer_type: str = "pen",
     direction: str | None = "left_to_right",
+    mode: Mode = "trace",
+    t_s: Any = None,
+    pointer: Any = None,
 ) -> Drawing:
     count = len(xy_mm)
+    if t_s is None and rate_hz is not None:
+        t_s = 0.5 + np.arange(count) / rate_hz
     trace = Trace(
         xy_mm=xy_mm,
-        t_s=None if rate_hz is None else 0.5 + np.arange(count) / rate_hz,
+        t_s=t_s,
         stroke=np.zeros(count, dtype=int) if stroke is None else stroke,
+        pointer=pointer,
     )
     condition = Condition("right", direction, "seated", "stylus")
     made = Workings(
-        Trial("t", "trace", trace, guide, condition, Device(pointer_type, calibrated), cue_s=0.0)
+        Trial("t", mode, trace, guide, condition, Device(pointer_type, calibrated), cue_s=0.0)
     )
     return made, make_report(made)
 
@@ -197,11 +204,95 @@ def one_dot() -> Drawing:
     return worked(bridge(), np.array([[60.0, 60.0]]))
 
 
+DOTS_MM = np.array([[40.0, 40.0], [80.0, 40.0], [120.0, 40.0], [160.0, 40.0], [40.0, 80.0]])
+
+
+def dots(midline_x_mm: float | None = 100.0) -> Guide:
+    """Five dots of radius 6 mm."""
+    targets = [Target(x, y, 6.0, order) for order, (x, y) in enumerate(DOTS_MM.tolist())]
+    return Guide(targets=targets, midline_x_mm=midline_x_mm)
+
+
+def tapped() -> Drawing:
+    """Five dots: the third touched 9 mm off, the fourth left out, the fifth touched twice."""
+    aside_mm = np.array([[1, 0], [0, -2], [9, 0], [2, 0], [-1, 1]])
+    places_mm = DOTS_MM[[0, 1, 2, 4, 4]] + aside_mm
+    stroke = np.repeat(np.arange(5), 12)
+    t_s = 0.5 + 0.8 * stroke + np.tile(np.arange(12) / RATE_HZ, 5)
+    return worked(dots(), places_mm[stroke], stroke=stroke, t_s=t_s, mode="tap")
+
+
+def tapped_by_nobody() -> Drawing:
+    return worked(dots(), np.zeros((0, 2)), mode="tap")
+
+
+def joined_up() -> Drawing:
+    """A line through five dots in their order that passes the third at 8 mm."""
+    corners_mm = DOTS_MM + np.array([[0, 0], [0, 0], [0, -8], [0, 0], [0, 0]])
+    line = Guide.from_points(corners_mm)
+    return worked(dots(), line.point_at(even(line)), mode="join")
+
+
+def uprights() -> Guide:
+    sides = [np.array([60.0, 30.0]), np.array([140.0, 30.0])]
+    parts = [Part(shapes.line(0, 80) + side, False, np.array(18.0)) for side in sides]
+    return Guide(parts, midline_x_mm=100.0)
+
+
+def two_at_once(guide: Guide, places_mm: list[FloatArray], **more: Any) -> Drawing:
+    """One contact on each list of places, in the order of time."""
+    xy_mm, pointer = np.vstack(places_mm), np.repeat([0, 1], [len(one) for one in places_mm])
+    t_s = 0.5 + np.concatenate([np.arange(len(one)) for one in places_mm]) / RATE_HZ
+    order = np.argsort(t_s, kind="stable")
+    return worked(
+        guide, xy_mm[order], t_s=t_s[order], stroke=pointer[order], pointer=pointer[order],
+        mode="both", pointer_type="touch", **more,
+    )  # fmt: skip
+
+
+def both_hands() -> Drawing:
+    """Two upright lines at once, 1 mm and 12 mm beside: the second is outside its corridor."""
+    guide = uprights()
+    sides = [Guide((part,)) for part in guide.parts]
+    lines = [beside(one, even(one), d_mm) for one, d_mm in zip(sides, (1.0, 12.0), strict=True)]
+    return two_at_once(guide, lines)
+
+
+def one_of_two_hands() -> Drawing:
+    guide = uprights()
+    left = Guide(guide.parts[:1])
+    return two_at_once(guide, [beside(left, even(left), 1.0), np.zeros((0, 2))])
+
+
+def both_uncalibrated() -> Drawing:
+    guide = uprights()
+    lines = [beside(one, even(one), 2.0) for one in (Guide((part,)) for part in guide.parts)]
+    return two_at_once(guide, lines, calibrated=False)
+
+
+def held_and_traced() -> Drawing:
+    """One contact rests on a disc and slides by 4 mm, the other follows a circle."""
+    circle = Guide.from_points(
+        shapes.circle(30) + np.array([110, 30]), closed=True, corridor_mm=18.0, midline_x_mm=95.0
+    )
+    guide = replace(circle, targets=(Target(50.0, 60.0, 15.0, 0),))
+    line = beside(circle, even(circle), 1.0)
+    hold = np.column_stack([np.linspace(50, 54, len(line)), np.full(len(line), 60.0)])
+    return two_at_once(guide, [hold, line], direction="clockwise")
+
+
+def for_scissors() -> Drawing:
+    guide = Guide.from_points([[30, 60], [180, 60]], corridor_mm=12.7, midline_x_mm=105.0)
+    return worked(guide, beside(guide, even(guide), 2.0), mode="cut")
+
+
 ALL: dict[str, Callable[[], Drawing]] = {
     made.__name__: made
     for made in (
         good, clean, nothing, half, little, other_way, scribble, no_times, low_rate, uncalibrated,
         finger, no_midline, no_corridor, no_guide, lifted, closed, parts, upright, one_dot,
+        tapped, tapped_by_nobody, joined_up, both_hands, one_of_two_hands, both_uncalibrated,
+        held_and_traced, for_scissors,
     )
 }  # fmt: skip
 

@@ -41,9 +41,9 @@ def smooth_tangent(guide: Guide, s_mm: FloatArray, reach_mm: float = 0.25) -> Fl
     return chord / np.hypot(*chord.T)[:, None]
 
 
-def beside(guide: Guide, s_mm: FloatArray, d_mm: FloatArray) -> FloatArray:
-    """Points at a signed distance to the left of travel."""
-    tangent = smooth_tangent(guide, s_mm)
+def beside(guide: Guide, s_mm: FloatArray, d_mm: FloatArray, reach_mm: float = 0.25) -> FloatArray:
+    """Points at a signed distance to the left of travel; a wide reach rounds the corners."""
+    tangent = smooth_tangent(guide, s_mm, reach_mm)
     left = np.column_stack([tangent[:, 1], -tangent[:, 0]])
     return guide.point_at(s_mm) + d_mm[:, None] * left
 

@@ -1,4 +1,4 @@
-"""Alignment of traces whose truth is known (MEASURES 2), beside nearest-point matching."""
+"""Alignment of traces whose truth is known, beside nearest-point matching."""
 
 from itertools import pairwise
 
@@ -8,6 +8,9 @@ import pytest
 from analysis import shapes
 from analysis.alignment import align
 from analysis.guide import Guide
+from analysis.registry import measure_all
+from analysis.workings import Workings
+from tests.checked import checks
 from tests.hard_guides import (
     RANDOM_GUIDES,
     WRONG_MM,
@@ -19,7 +22,7 @@ from tests.hard_guides import (
     random_trace,
     spiral,
 )
-from tests.known import beside, wavy
+from tests.known import beside, trial, wavy
 
 
 def test_spiral_length_is_closed_form() -> None:
@@ -88,6 +91,7 @@ def test_back_track_has_its_true_length(guide: Guide) -> None:
     assert found.backtrack_mm == pytest.approx(0.15 * length, abs=0.01)  # [C]
 
 
+@checks("C", "a spiral of which 15 % were skipped with the pen up", "completion")
 def test_lift_and_skip_leaves_a_hole_of_the_skipped_length() -> None:
     guide = spiral()
     s_mm = np.concatenate(
@@ -97,6 +101,9 @@ def test_lift_and_skip_leaves_a_hole_of_the_skipped_length() -> None:
     found = align(guide, guide.point_at(np.minimum(s_mm, guide.length_mm - 1e-9)), stroke)
     assert error_mm(guide, found.s_mm, s_mm).max() < 0.1
     assert found.completion == pytest.approx(0.85, abs=0.002)  # [C]
+    xy_mm = guide.point_at(np.minimum(s_mm, guide.length_mm - 1e-9))
+    value = measure_all(Workings(trial(guide, xy_mm, None, stroke)))["completion"]
+    assert value.number == pytest.approx(0.85, abs=0.002)  # [C]
 
 
 def test_lift_and_restart_counts_the_line_once() -> None:
@@ -185,6 +192,7 @@ def test_overrun_corners_are_no_back_track() -> None:
     assert found.s_mm[-1] / guide.length_mm == pytest.approx(1.0, abs=1e-6)
 
 
+@checks("C", "two laps of a circle, and 0.4992 of one", "completion")
 @pytest.mark.parametrize(("laps", "progress"), [(2.0, 2.0), (0.4992, 0.4992)])
 def test_laps_of_a_circle(laps: float, progress: float) -> None:
     guide = Guide.from_points(shapes.circle(40), closed=True)
@@ -192,6 +200,8 @@ def test_laps_of_a_circle(laps: float, progress: float) -> None:
     found = align(guide, guide.point_at(s_mm), np.zeros(2000, dtype=int))
     assert found.s_mm[-1] / guide.length_mm == pytest.approx(progress, abs=1e-3)  # [C]
     assert found.completion == pytest.approx(min(1.0, laps), abs=1e-3)
+    value = measure_all(Workings(trial(guide, guide.point_at(s_mm), None)))["completion"]
+    assert value.number == pytest.approx(min(1.0, laps), abs=1e-3)  # [C]
 
 
 @pytest.mark.parametrize("name", RANDOM_GUIDES)

@@ -1,4 +1,4 @@
-"""Closed-form values of MEASURES 5 and 8, guide ids and the trend line."""
+"""Closed-form values at the midline and of guides, guide ids and the trend line."""
 
 from itertools import pairwise
 
@@ -15,6 +15,7 @@ from analysis.trend import trend_slope
 from analysis.trial import Condition, Mark
 from analysis.value import Refused, Value
 from analysis.workings import Workings
+from tests.checked import checks
 from tests.known import RATES_HZ, jittered_times, trial
 
 rates = pytest.mark.parametrize("rate_hz", RATES_HZ)
@@ -35,6 +36,16 @@ def minimum_jerk(u: FloatArray) -> FloatArray:
     return 10 * u**3 - 15 * u**4 + 6 * u**5
 
 
+@checks(
+    "C",
+    "constant speed along 200 mm: 40 of 200 mm near the midline",
+    "midline_zone_time_share",
+    "midline_slowdown_ratio",
+    "midline_crossings",
+    "midline_crossing_share",
+    "contralateral_reach",
+    "contralateral_reach_share",
+)
 @rates
 def test_constant_speed_spends_its_share_of_length_near_the_midline(rate_hz: float) -> None:
     t_s = jittered_times(5.0, rate_hz, np.random.default_rng(1))
@@ -49,6 +60,12 @@ def test_constant_speed_spends_its_share_of_length_near_the_midline(rate_hz: flo
     assert number(found, "contralateral_reach_share") == pytest.approx(1.0)  # [C]
 
 
+@checks(
+    "C",
+    "roots of 10u^3 - 15u^4 + 6u^5: 0.107492 and 0.898339",
+    "midline_zone_time_share",
+    "midline_slowdown_ratio",
+)
 @rates
 def test_one_minimum_jerk_reach_is_faster_at_the_midline(rate_hz: float) -> None:
     t_s = jittered_times(4.0, rate_hz, np.random.default_rng(2))
@@ -68,6 +85,13 @@ def test_weaving_about_the_midline_is_no_crossing() -> None:
     assert measure_all(w)["midline_crossings"].reason == "guide_lacks_feature"
 
 
+@checks(
+    "C",
+    "counts by construction",
+    "midline_crossings",
+    "midline_crossing_share",
+    "midline_lift_count",
+)
 def test_a_lift_in_the_zone_spoils_the_crossing_and_one_in_the_air_is_none() -> None:
     def cross(gap_from_mm: float, gap_to_mm: float) -> dict[str, Value]:
         first = np.linspace(0, gap_from_mm, 200)
@@ -89,6 +113,7 @@ def test_a_lift_in_the_zone_spoils_the_crossing_and_one_in_the_air_is_none() -> 
     assert number(before, "midline_lift_count") == 0
 
 
+@checks("C", "counts by construction", "midline_crossing_share", "hand_switch_count")
 def test_a_change_of_hand_on_the_way_spoils_the_crossing() -> None:
     t_s = np.arange(0, 5, 1 / 120)
     marks = (Mark(2.5, "hand_switch"),)
@@ -97,6 +122,12 @@ def test_a_change_of_hand_on_the_way_spoils_the_crossing() -> None:
     assert number(found, "hand_switch_count") == 1
 
 
+@checks(
+    "C",
+    "1 s of rest and 40 mm at 40 mm/s, of 6 s in all",
+    "midline_pause_count",
+    "midline_zone_time_share",
+)
 @rates
 def test_a_pause_at_the_midline_is_counted_there(rate_hz: float) -> None:
     t_s = jittered_times(6.0, rate_hz, np.random.default_rng(3))
@@ -107,6 +138,7 @@ def test_a_pause_at_the_midline_is_counted_there(rate_hz: float) -> None:
     assert number(found, "midline_zone_time_share") == pytest.approx(2 / 6, abs=5e-3)
 
 
+@checks("C", "3 mm near the midline, 1.5 mm beside it", "midline_deviation_ratio")
 def test_deviation_ratio_compares_zone_and_flanks() -> None:
     x_mm = np.linspace(0, 200, 2001)
     xy_mm = np.column_stack([x_mm, np.where(np.abs(x_mm - 100) <= 20, 3.0, 1.5)])
@@ -114,6 +146,12 @@ def test_deviation_ratio_compares_zone_and_flanks() -> None:
     assert number(found, "midline_deviation_ratio") == pytest.approx(2.0, abs=0.01)  # [C]
 
 
+@checks(
+    "C",
+    "a line drawn to 30 mm past the midline",
+    "contralateral_reach",
+    "contralateral_reach_share",
+)
 def test_reach_is_measured_opposite_the_hand() -> None:
     x_mm = np.linspace(0, 130, 1301)
     for hand, truth_mm in (("left", 30.0), ("right", 100.0)):
@@ -126,6 +164,12 @@ def test_reach_is_measured_opposite_the_hand() -> None:
     assert found["contralateral_reach"].reason == "hand_unknown"
 
 
+@checks(
+    "C",
+    "Accot & Zhai 1997: L/W, and L ln(W2/W1)/(W2 - W1) of a taper",
+    "steering_index_of_difficulty",
+    "steering_rate",
+)
 @pytest.mark.parametrize(
     ("guide", "index"),
     [
@@ -146,6 +190,13 @@ def test_steering_index(guide: Guide, index: float) -> None:
     assert number(found, "steering_rate") == pytest.approx(index / 4, abs=1e-4)  # [C]
 
 
+@checks(
+    "C",
+    "2 pi r/W; any convex closed shape turns by 360 degrees",
+    "steering_index_of_difficulty",
+    "turning_total",
+    "corner_count",
+)
 def test_steering_index_of_a_circle_and_descriptors() -> None:
     angle = np.linspace(0, 2 * np.pi, 2001)[:-1]
     guide = Guide.from_points(
@@ -162,6 +213,76 @@ def test_steering_index_of_a_circle_and_descriptors() -> None:
     found = measure_all(Workings(trial(square, xy_mm, np.linspace(0, 8, 400))))
     assert number(found, "corner_count") == 4
     assert number(found, "turning_total") == pytest.approx(360.0)  # [C]
+
+
+@checks(
+    "C",
+    "four stops, two of them within 20 mm of the midline; one more lies on its edge",
+    "midline_pause_count",
+)
+@rates
+def test_only_pauses_within_20_mm_of_the_midline_are_counted(rate_hz: float) -> None:
+    t_s = jittered_times(8.5, rate_hz, np.random.default_rng(4))
+    stops = [(40, 0.5), (85, 0.5), (118, 1.0), (125, 1.5)]
+    times, places, now, at = [0.0], [0.0], 0.0, 0.0
+    for x_mm, still_s in [*stops, (200, 0.0)]:
+        now, at = now + (x_mm - at) / 40, float(x_mm)
+        times += [now, now + still_s]
+        places += [at, at]
+        now += still_s
+    assert now == pytest.approx(8.5)
+    xy_mm = along(np.interp(t_s, times, places))
+    found = measure_all(Workings(trial(LINE, xy_mm, t_s)))
+    assert number(found, "midline_pause_count") == 2  # [C] at 85 and 118 mm
+
+
+@checks("C", "lifts at 75, 90, 115 and 130 mm: counts by construction", "midline_lift_count")
+def test_only_lifts_within_20_mm_of_the_midline_are_counted() -> None:
+    ends = [(0, 74), (76, 89), (91, 114), (116, 129), (131, 200)]
+    x_mm = np.concatenate([np.linspace(a, b, 60) for a, b in ends])
+    t_s = np.concatenate([np.linspace(0, 0.9, 60) + 1.2 * k for k in range(5)])
+    found = measure_all(Workings(trial(LINE, along(x_mm), t_s, np.repeat(np.arange(5), 60))))
+    assert number(found, "midline_lift_count") == 2  # [C]
+    assert number(found, "lift_count") == 4  # [C]
+
+
+@checks("C", "three marks of a change of hand among five", "hand_switch_count")
+def test_only_marks_of_a_change_of_hand_are_counted() -> None:
+    t_s = np.arange(0, 5, 1 / 120)
+    kinds = ["hand_switch", "note", "hand_switch", "help", "hand_switch"]
+    marks = tuple(Mark(0.5 + k, kind) for k, kind in enumerate(kinds))
+    found = measure_all(Workings(trial(LINE, along(40 * t_s), t_s, marks=marks)))
+    assert number(found, "hand_switch_count") == 3  # [C]
+
+
+@checks(
+    "C",
+    "a line across the midline three times: there, back and there",
+    "midline_crossings",
+    "midline_crossing_share",
+)
+def test_a_guide_that_crosses_three_times_asks_for_three() -> None:
+    points = np.array([[0, 0], [200, 0], [200, 30], [0, 30], [0, 60], [200, 60]], float)
+    guide = Guide.from_points(points, corridor_mm=12, midline_x_mm=100)
+    s_mm = np.linspace(0, guide.length_mm * (1 - 1e-9), 1320)
+    whole = measure_all(Workings(trial(guide, guide.point_at(s_mm), s_mm / 40)))
+    assert number(whole, "midline_crossings") == 3  # [C]
+    assert number(whole, "midline_crossing_share") == 1  # [C]
+    two = s_mm < 500
+    part = measure_all(Workings(trial(guide, guide.point_at(s_mm[two]), s_mm[two] / 40)))
+    assert number(part, "midline_crossings") == 2  # [C]
+    assert number(part, "midline_crossing_share") == pytest.approx(2 / 3)  # [C]
+
+
+@checks("C", "n - 1 turns of 2 atan(h/b) of a zigzag", "corner_count", "turning_total")
+def test_a_zigzag_turns_at_every_tooth() -> None:
+    points = np.array([[20 * k, 30.0 * (k % 2)] for k in range(8)])
+    guide = Guide.from_points(points, corridor_mm=12)
+    xy_mm = guide.point_at(np.linspace(0, guide.length_mm * (1 - 1e-9), 800))
+    found = measure_all(Workings(trial(guide, xy_mm, np.linspace(0, 8, 800))))
+    assert number(found, "corner_count") == 6  # [C]
+    turn_deg = 2 * np.degrees(np.arctan2(30, 20))
+    assert number(found, "turning_total") == pytest.approx(6 * turn_deg)  # [C]
 
 
 def test_guide_ids_ignore_direction_and_place_but_not_shape_or_width() -> None:
@@ -182,7 +303,7 @@ def test_guide_id_is_the_documented_hash() -> None:
     import hashlib
 
     guide = Guide.from_points([[10, 10], [20.005, 10]], corridor_mm=8)
-    # [C] by hand from DESIGN 3.4: the lesser of the two directions' strings.
+    # [C] by hand from the definition of ids: the lesser of the two directions' strings.
     texts = ["[[[[0,0],[1001,0]],false,800]]", "[[[[0,0],[-1000,0]],false,800]]"]
     digest = hashlib.sha256(min(texts).encode()).hexdigest()[:20]
     assert guide_id(guide) == f"g1-{digest}"

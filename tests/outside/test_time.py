@@ -1,4 +1,4 @@
-"""Closed-form values of MEASURES 1 and 4, at 60, 120 and 240 Hz with jittered times."""
+"""Closed-form values of time, speed and pauses, at 60, 120 and 240 Hz with jittered times."""
 
 import numpy as np
 import pytest
@@ -11,6 +11,7 @@ from analysis.registry import measure_all
 from analysis.trace import FloatArray, Trace
 from analysis.value import Value
 from analysis.workings import Workings
+from tests.checked import checks
 from tests.known import RATES_HZ, jittered_times, trial
 
 rates = pytest.mark.parametrize("rate_hz", RATES_HZ)
@@ -72,6 +73,13 @@ def test_constant_velocity_survives_jittered_times(rate_hz: float) -> None:
     assert np.abs(made.pieces[0].speed_mm_s[10:-10] - 30).max() < 1e-6  # [C]
 
 
+@checks(
+    "C",
+    "minimum-jerk reach, Flash & Hogan 1985 (from memory): peak 1.875 of the mean",
+    "speed_max",
+    "speed_mean",
+    "duration",
+)
 @rates
 def test_minimum_jerk_reach_peaks_at_1_875_times_its_mean(rate_hz: float) -> None:
     t_s = jittered_times(2.0, rate_hz, np.random.default_rng(3))
@@ -83,6 +91,7 @@ def test_minimum_jerk_reach_peaks_at_1_875_times_its_mean(rate_hz: float) -> Non
     assert number(found, "duration") == pytest.approx(2.0)  # [C]
 
 
+@checks("C", "end-to-end minimum-jerk reaches: one peak each", "speed_peaks_per_cm")
 @pytest.mark.parametrize("rate_hz", [60, 120, 240])
 @pytest.mark.parametrize("reaches", [1, 3, 6])
 def test_every_reach_is_one_speed_peak(rate_hz: float, reaches: int) -> None:
@@ -97,6 +106,13 @@ def test_every_reach_is_one_speed_peak(rate_hz: float, reaches: int) -> None:
     assert per_cm * 1.5 * reaches == pytest.approx(reaches, rel=0.01)  # [C] counts
 
 
+@checks(
+    "C",
+    "constant speed with one stop, less what the filter takes",
+    "pause_count",
+    "pause_time",
+    "pause_count_2s",
+)
 @rates
 @pytest.mark.parametrize("still_s", [0.3, 0.4, 1.0])
 def test_a_stop_is_one_pause_of_its_length(rate_hz: float, still_s: float) -> None:
@@ -105,11 +121,12 @@ def test_a_stop_is_one_pause_of_its_length(rate_hz: float, still_s: float) -> No
     xy_mm = along(x_mm) + np.random.default_rng(1).normal(0, 0.03, (len(t_s), 2))
     found = values(xy_mm, t_s)
     assert number(found, "pause_count") == 1  # [C]
-    # The filter takes 0.025 to 0.03 s from the stop at 30 mm/s (MEASURES 4).
+    # The filter takes 0.025 to 0.03 s from the stop at 30 mm/s.
     assert number(found, "pause_time") == pytest.approx(still_s - 0.028, abs=0.02)  # [C]
     assert number(found, "pause_count_2s") == 0
 
 
+@checks("C", "a gap of 1 s without movement", "pause_count", "pause_time")
 @rates
 def test_a_resting_pen_that_reports_nothing_is_a_pause(rate_hz: float) -> None:
     before, after = np.arange(0, 2, 1 / rate_hz), np.arange(3, 5, 1 / rate_hz)
@@ -120,6 +137,20 @@ def test_a_resting_pen_that_reports_nothing_is_a_pause(rate_hz: float) -> None:
     assert number(found, "pause_time") == pytest.approx(1.0, abs=0.06)  # [C]
 
 
+@checks(
+    "C",
+    "two strokes of 2 s at 50 mm/s with 1 s between them",
+    "initiation_time",
+    "duration",
+    "pen_down_time",
+    "in_air_time",
+    "lift_count",
+    "start_dwell",
+    "moving_time",
+    "path_length_ratio",
+    "speed_mean_moving",
+    "speed_p99",
+)
 @rates
 def test_times_of_lifts_and_starting(rate_hz: float) -> None:
     first, second = 1.5 + np.arange(0, 2, 1 / rate_hz), 4.5 + np.arange(0, 2, 1 / rate_hz)
@@ -140,6 +171,7 @@ def test_times_of_lifts_and_starting(rate_hz: float) -> None:
     assert number(found, "speed_p99") == pytest.approx(50.0, rel=0.01)  # [C]
 
 
+@checks("C", "25 + 10 sin: (10/sqrt 2)/25", "speed_cv")
 @rates
 def test_unevenness_of_a_sinusoidal_speed(rate_hz: float) -> None:
     t_s = jittered_times(8.0, rate_hz, np.random.default_rng(6))
@@ -149,6 +181,7 @@ def test_unevenness_of_a_sinusoidal_speed(rate_hz: float) -> None:
     assert number(found, "speed_cv") == pytest.approx(10 / np.sqrt(2) / 25, rel=0.02)
 
 
+@checks("C", "circumference of an ellipse: complete elliptic integral", "speed_mean")
 @rates
 def test_ellipse_has_its_closed_form_mean_speed(rate_hz: float) -> None:
     t_s = jittered_times(4.0, rate_hz, np.random.default_rng(7))
@@ -158,6 +191,84 @@ def test_ellipse_has_its_closed_form_mean_speed(rate_hz: float) -> None:
     truth_mm_s = 4 * 40 * ellipe(1 - 0.25) / 2
     assert truth_mm_s == pytest.approx(96.8845, abs=1e-3)  # [C]
     assert number(found, "speed_mean") == pytest.approx(truth_mm_s, rel=5e-3)
+
+
+@checks("C", "speed rising evenly from 10 to 110 mm/s: its quantiles", "speed_p99", "speed_max")
+@checks("C", "speed rising evenly from 10 to 110 mm/s: SD/mean of it", "speed_cv", "speed_mean")
+@rates
+def test_evenly_rising_speed_has_even_quantiles(rate_hz: float) -> None:
+    t_s = jittered_times(3.0, rate_hz, np.random.default_rng(15))
+    found = values(along(10 * t_s + 100 / 3 * t_s**2 / 2), t_s)
+    assert number(found, "speed_p99") == pytest.approx(109.0, abs=0.5)  # [C]
+    assert number(found, "speed_max") == pytest.approx(110.0, abs=0.5)  # [C]
+    assert number(found, "speed_mean") == pytest.approx(60.0, rel=2e-3)  # [C]
+    assert number(found, "speed_cv") == pytest.approx(100 / np.sqrt(12) / 60, rel=0.01)  # [C]
+
+
+@checks(
+    "C",
+    "0.8 s at rest, then 30 mm/s with stops of 2.5 s and 1 s",
+    "moving_time",
+    "start_dwell",
+    "pause_count",
+    "pause_count_2s",
+    "pause_time",
+    "speed_mean",
+    "speed_mean_moving",
+    "path_length",
+)
+@rates
+def test_rests_are_told_from_movement(rate_hz: float) -> None:
+    t_s = jittered_times(9.3, rate_hz, np.random.default_rng(16))
+    x_mm = np.interp(t_s, [0, 0.8, 2.8, 5.3, 6.8, 7.8, 9.3], [0, 0, 60, 60, 105, 105, 150])
+    found = values(along(x_mm), t_s)
+    eaten_s = 0.028  # what the filter takes from a stop at 30 mm/s
+    assert number(found, "start_dwell") == pytest.approx(0.8 + 2 / 30, abs=1e-9)  # [C]
+    assert number(found, "pause_count") == 2  # [C]
+    assert number(found, "pause_count_2s") == 1  # [C]
+    assert number(found, "pause_time") == pytest.approx(3.5 - 2 * eaten_s, abs=0.03)  # [C]
+    # Moving for 5 s, and what the filter takes from two stops and from the rest before. [C]
+    assert number(found, "moving_time") == pytest.approx(5.0 + 2.5 * eaten_s, abs=0.04)
+    # The filter overshoots each of five sudden changes of speed by less than 0.1 mm.
+    assert number(found, "path_length") == pytest.approx(150.0, abs=0.5)  # [C]
+    assert number(found, "speed_mean") == pytest.approx(150 / 9.3, abs=0.5 / 9.3)  # [C]
+    # A stop takes and gives a ramp of two filter times at either side of it.
+    assert number(found, "speed_mean_moving") == pytest.approx(30.0, rel=0.03)  # [C]
+
+
+@checks(
+    "C",
+    "three strokes of 1 s with 0.5 s and 0.25 s between them, and one touch of 8 ms",
+    "lift_count",
+    "in_air_time",
+    "pen_down_time",
+    "duration",
+    "initiation_time",
+)
+def test_a_touch_of_a_few_milliseconds_is_no_stroke() -> None:
+    parts = [np.linspace(a, a + 1, 241) for a in (0.3, 1.8, 3.05)]
+    touch = np.array([1.5, 1.504, 1.508])
+    t_s = np.concatenate([parts[0], touch, parts[1], parts[2]])
+    x_mm = np.concatenate(
+        [40 * (parts[0] - 0.3), [45, 45.1, 45], *(40 * (p - 0.3) for p in parts[1:])]
+    )
+    stroke = np.repeat([0, 1, 2, 3], [241, 3, 241, 241])
+    found = values(along(x_mm), t_s, stroke=stroke)
+    assert number(found, "lift_count") == 2  # [C]
+    assert number(found, "in_air_time") == pytest.approx(0.75)  # [C]
+    assert number(found, "pen_down_time") == pytest.approx(3.0)  # [C]
+    assert number(found, "duration") == pytest.approx(3.75)  # [C]
+    assert number(found, "initiation_time") == pytest.approx(0.3)  # [C] no signal: when shown
+
+
+@checks("C", "a wave of known arc length beside a line", "path_length_ratio")
+@rates
+def test_length_drawn_against_length_covered_of_a_zigzag(rate_hz: float) -> None:
+    t_s = jittered_times(6.0, rate_hz, np.random.default_rng(17))
+    # Out to 150 mm, back to 75 mm, on to 200 mm: 350 mm drawn on 200 mm covered.
+    x_mm = np.interp(t_s, [0, 2.4, 3.7, 6], [0, 150, 75, 200])
+    found = values(along(x_mm), t_s)
+    assert number(found, "path_length_ratio") == pytest.approx(350 / 200, rel=0.01)  # [C]
 
 
 @pytest.mark.parametrize(

@@ -1,17 +1,34 @@
 """Headers and data dictionary come from one place."""
 
-from analysis.registry import MEASURES
-from server.dictionary import measure_columns, trial_cells, trial_columns
+from analysis.registry import MEASURES, column
+from server.cuts import read_cut
+from server.dictionary import (
+    cut_cells,
+    measure_columns,
+    scored_columns,
+    trial_cells,
+    trial_columns,
+)
 from server.documents import read_trial
-from server.scoring import failed_report, score
+from server.scoring import failed_cut_report, failed_report, score, score_cut
+from tests.cut_documents import sound_cut
 from tests.documents import as_bytes, put, sound
 
 # Units of UCUM that a column may have; text columns have none.
-UNITS = {"", "1", "%", "mm", "mm2", "mm/s", "s", "ms", "Hz", "s-1", "cm-1", "deg"}
+UNITS = {"", "1", "%", "mm", "mm2", "mm/s", "s", "ms", "Hz", "s-1", "cm-1", "deg", "bit", "bit/s"}
+
+CUT_NAMES = {column(one) for one in MEASURES if one.scope == "cut"} | {
+    "cut_id",
+    "cut_template_id",
+    "cut_registration",
+    "cut_registration_rms_mm",
+    "cut_band_mm",
+    "cut_counts",
+}
 
 
 def test_every_column_is_described_and_named_once() -> None:
-    columns = trial_columns()
+    columns = scored_columns()
     assert len({one.name for one in columns}) == len(columns)
     for one in columns:
         assert one.type in ("string", "number", "integer", "boolean")
@@ -22,8 +39,19 @@ def test_every_column_is_described_and_named_once() -> None:
 
 
 def test_every_measure_of_a_trial_has_a_column_with_its_unit_in_the_order_of_the_registry() -> None:
-    assert [one.label for one in measure_columns()] == [one.label for one in MEASURES]
-    assert [one.unit for one in measure_columns()] == [one.unit for one in MEASURES]
+    for scope in ("trial", "cut"):
+        mine = [one for one in MEASURES if one.scope == scope]
+        assert mine
+        assert [one.name for one in measure_columns(scope)] == [column(one) for one in mine]
+        assert [one.label for one in measure_columns(scope)] == [one.label for one in mine]
+        assert [one.unit for one in measure_columns(scope)] == [one.unit for one in mine]
+
+
+def test_a_table_of_trials_has_no_column_of_a_cut_and_one_of_both_has_all() -> None:
+    trials = [one.name for one in trial_columns()]
+    assert not [name for name in trials if name.startswith("cut_") and name in CUT_NAMES]
+    assert [one.name for one in scored_columns()][: len(trials)] == trials
+    assert {one.name for one in scored_columns()} >= CUT_NAMES
 
 
 def test_cells_are_those_of_the_columns_for_sound_spoilt_and_failed_trials() -> None:
@@ -35,6 +63,20 @@ def test_cells_are_those_of_the_columns_for_sound_spoilt_and_failed_trials() -> 
         assert set(failed) == wanted
         assert failed["flags"] == "scoring_failed"
         assert failed["deviation_mean_abs_mm"] is None
+
+
+def test_cells_of_a_cut_are_those_of_the_columns() -> None:
+    kinds = {"string": str, "number": int | float, "integer": int, "boolean": bool}
+    wanted = {one.name: one for one in scored_columns()}
+    document = read_cut(as_bytes(sound_cut()))
+    for report in (score_cut(document), failed_cut_report(document.to_cut())):
+        cells = cut_cells(document, report)
+        assert set(cells) <= set(wanted)
+        assert set(cells) >= CUT_NAMES
+        for name, value in cells.items():
+            assert value is None or isinstance(value, kinds[wanted[name].type]), name
+    assert cells["flags"] == "scoring_failed"
+    assert cells["cut_counts"] == "snips=17 paper_turns=4"
 
 
 def test_cells_have_the_type_their_column_says() -> None:

@@ -8,16 +8,19 @@ from collections.abc import Iterable
 from contextlib import closing
 from datetime import timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 
-from analysis.registry import MEASURES, column
+from analysis.measures_midline import MIDDLE
+from analysis.measures_series import WITH_INTERVAL
+from analysis.registry import MEASURES, column, measure
 from server.dictionary import ColumnInfo
 from server.export import cell_text, columns_of, csv_blocks
 from server.store_sessions import create_session, save_plan
 from tests.practice import TELLING, TODAY, Practice, drawn, plan
 
-TABLES = ("trials", "measures", "children")
+TABLES = ("trials", "measures", "series", "children")
 DATE = re.compile(r"\b(19|20)\d\d-\d\d(-\d\d)?\b")
 UUID = re.compile(r"[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}", re.IGNORECASE)
 
@@ -67,9 +70,9 @@ def test_a_trial_is_a_row_with_every_measure_of_the_registry(six_weeks: Practice
     text, rows = table(six_weeks, "trials")
     assert len(rows) == 3
     header = text.split("\r\n", 1)[0].split(",")
-    for measure in MEASURES:
-        if measure.scope == "trial":
-            assert column(measure) in header
+    for entry in MEASURES:
+        if entry.scope == "trial":
+            assert column(entry) in header
     assert len(header) == len(set(header))
     early, late, _ = rows
     # [C] lines shifted by 2 mm to the right and by 0.5 mm to the left
@@ -101,7 +104,7 @@ def test_both_tables_say_the_same(six_weeks: Practice) -> None:
     _, rows = table(six_weeks, "trials")
     _, values = table(six_weeks, "measures")
     by_trial = {row["trial_key"]: row for row in rows}
-    columns = {measure.id: column(measure) for measure in MEASURES}
+    columns = {entry.id: column(entry) for entry in MEASURES}
     assert len(values) > 100
     for one in values:
         assert by_trial[one["trial_key"]][columns[one["measure"]]] == one["value"]
@@ -117,6 +120,81 @@ def test_a_child_is_a_code_an_age_band_and_counts(six_weeks: Practice) -> None:
     assert re.fullmatch(r"s[0-9a-f]{10}", child["study_code"])
     _, trials = table(six_weeks, "trials")
     assert {row["study_code"] for row in trials} == {child["study_code"]}
+
+
+@pytest.fixture
+def approaching(practice: Practice) -> Practice:
+    """Two trials in each of five sessions a week apart, each week half a millimetre nearer."""
+    tablet = practice.tablet()
+    for week in range(5):
+        with practice.app.state.sessions() as db:
+            session = create_session(
+                db,
+                child_id=practice.ids["Gull"],
+                day=TODAY - timedelta(weeks=5 - week),
+                plan_id=(plan_id := str(uuid4())),
+            )
+            save_plan(db, session.id, plan())
+            db.commit()
+        for apart_mm in (0.0, 0.1 * week):
+            tree = drawn(beside_mm=3.0 - 0.5 * week + apart_mm, plan_id=plan_id)
+            assert practice.send(tablet, tree).status_code == 201
+    return practice
+
+
+def test_a_series_is_a_row_with_every_measure_of_a_series(approaching: Practice) -> None:
+    text, rows = table(approaching, "series")
+    header = text.split("\r\n", 1)[0].split(",")
+    for entry in MEASURES:
+        if entry.scope == "series":
+            assert column(entry) in header
+            ends = {f"{column(entry)}_low", f"{column(entry)}_high"}
+            assert (ends & set(header) == ends) == (entry.id in WITH_INTERVAL)
+    assert len(header) == len(set(header))
+    names = [row["measure"] for row in rows]
+    # Measures of the midline are a series of their own: another midline is another series.
+    trial = [entry for entry in MEASURES if entry.scope == "trial" and entry.id in names]
+    apart = sorted(trial, key=lambda entry: entry.family == MIDDLE)
+    assert names == [entry.id for entry in apart]
+    assert len(names) > 30
+    row = rows[names.index("deviation_mean_abs")]
+    assert (row["unit"], row["mode"], row["hand"], row["tool"]) == ("mm", "trace", "left", "stylus")
+    assert (row["travelled"], row["half_width_mm"]) == ("left_to_right", "4.0")
+    assert (row["calibration"], row["midline_offset_mm"]) == ("1", "")
+    assert (row["sessions"], row["trials"]) == ("5", "10")
+    assert (row["first_day_offset"], row["last_day_offset"]) == ("0", "28")
+    # [C] medians 3, 2.55, 2.1, 1.65, 1.2 mm
+    assert float(row["trend_slope_per_week"]) == pytest.approx(-0.45, abs=1e-6)
+    assert float(row["trend_slope_per_week_low"]) == pytest.approx(-0.45, abs=1e-6)
+    assert float(row["trend_test"]) == pytest.approx(2 / 120)  # [C] falling: 2 of 5! orders
+    # [C] differences 0, 0.1, 0.2, 0.3, 0.4: SD sqrt 0.025
+    error = (0.025 / 2) ** 0.5
+    assert float(row["standard_error_of_measurement"]) == pytest.approx(error, abs=1e-6)
+    change = float(row["minimal_detectable_change_95"])
+    assert change == pytest.approx(1.96 * 0.025**0.5, abs=1e-6)
+    # [C] 1.8 mm nearer; nearer is better
+    assert float(row["reliable_change_index"]) == pytest.approx(1.8 / 0.025**0.5, rel=1e-5)
+    reasons = dict(one.split("=") for one in row["refused"].split())
+    assert reasons["nonoverlap_all_pairs"] == "too_few_sessions"
+    assert reasons["hand_effect"] == "too_few_trials"
+    assert row["nonoverlap_all_pairs"] == row["hand_effect"] == row["hand_effect_low"] == ""
+
+
+def test_a_spoilt_trial_is_in_no_series(six_weeks: Practice) -> None:
+    _, rows = table(six_weeks, "series")
+    (row,) = [one for one in rows if one["measure"] == "deviation_mean_abs"]
+    assert (row["sessions"], row["trials"]) == ("1", "1")
+    assert (row["first_day_offset"], row["last_day_offset"]) == ("0", "0")
+    assert "trend_slope=too_few_sessions" in row["refused"].split()
+
+
+def test_a_measure_of_the_midline_says_where_that_was(six_weeks: Practice) -> None:
+    _, rows = table(six_weeks, "series")
+    for row in rows:
+        about_it = measure(row["measure"]).family == MIDDLE
+        # [C] guide from x = 20, midline at 100
+        assert row["midline_offset_mm"] == ("80.0" if about_it else "")
+    assert "midline_crossings" in {row["measure"] for row in rows}
 
 
 @pytest.mark.parametrize("name", TABLES)

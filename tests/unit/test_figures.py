@@ -121,6 +121,45 @@ EXPECTED = {
     "parts": {"guide": 3, "lift": 6, "way": 9},
     "upright": {"crossing": 0, "midline": 1},
     "one_dot": {"dot": 1, "trace": 0},
+    # Five dots of which two were not met; five touches of which three met a dot first.
+    "tapped": {
+        "dot_target": 3,
+        "dot_missed": 2,
+        "touch": 3,
+        "touch_astray": 2,
+        "trace": 0,
+        "lift": 0,
+        "guide": 0,
+        "start": 0,
+        "stop": 0,
+        "speed": 0,
+        "pause": 0,
+        "crossing": 0,
+        "midline": 1,
+    },
+    "tapped_by_nobody": {"dot_target": 5, "dot_missed": 0, "touch": 0, "touch_astray": 0},
+    "joined_up": {"dot_target": 4, "dot_missed": 1, "guide": 1, "trace": 1, "start": 0, "stop": 0},
+    "both_hands": {
+        "guide": 2,
+        "start": 2,
+        "stop": 2,
+        "trace": 2,
+        "speed": 2,
+        "lift": 0,
+        "departure": 1,
+    },
+    "one_of_two_hands": {"guide": 2, "trace": 1, "speed": 1},
+    # Arrows on the circle only, and no pause for a contact that is there to hold.
+    "held_and_traced": {
+        "guide": 1,
+        "dot_target": 1,
+        "start": 1,
+        "stop": 1,
+        "trace": 2,
+        "way": 3,
+        "pause": 0,
+    },
+    "for_scissors": {"guide": 1, "start": 1, "stop": 1, "trace": 1, "midline": 2},
 }
 
 
@@ -202,6 +241,7 @@ def test_nothing_in_mm_stands_on_the_picture_of_an_uncalibrated_screen() -> None
 @pytest.mark.parametrize(
     ("name", "says"),
     [
+        ("tapped", "Dots are touched, so there is no speed along a line."),
         ("nothing", "Nothing was drawn, so there is no speed to show."),
         ("no_times", "No times were recorded, so no speed can be shown."),
         ("low_rate", "The tablet reported too few points a second to show a speed."),
@@ -250,6 +290,51 @@ def test_every_picture_carries_its_caution() -> None:
     for narrow in (False, True):
         shown = " ".join(words(trial_figure(*drawings.good(), narrow=narrow)))
         assert "Not a standardised test, a norm or a diagnosis." in shown.replace("\n", " ")
+
+
+def test_a_dot_is_as_large_as_it_was_asked_and_a_touch_lies_where_it_came_down() -> None:
+    figure = trial_figure(*drawings.tapped())
+    circles = [*artists(figure, "dot_target"), *artists(figure, "dot_missed")]
+    radii = [circle.radius for circle in circles]  # type: ignore[attr-defined]
+    assert radii == [6.0] * 5  # [C]
+    touches = [*artists(figure, "touch"), *artists(figure, "touch_astray")]
+    places = sorted(tuple(np.asarray(one.get_offsets())[0]) for one in touches)  # type: ignore[attr-defined]
+    # [C] as they were made
+    assert places == [(39.0, 81.0), (41.0, 40.0), (42.0, 80.0), (80.0, 38.0), (129.0, 40.0)]
+    shown = words(figure)
+    assert {"1", "2", "3 not met", "4 not met", "5"} <= set(shown)
+    assert {"touched in the dot", "touched elsewhere, or again", "dot not met"} <= set(shown)
+
+
+def test_all_of_every_dot_lies_on_the_picture() -> None:
+    for name in ("tapped", "held_and_traced"):
+        figure = trial_figure(*ALL[name]())
+        axes = picture(figure)
+        (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
+        for dot in [*artists(figure, "dot_target"), *artists(figure, "dot_missed")]:
+            (x, y), radius = dot.center, dot.radius  # type: ignore[attr-defined]
+            assert left <= x - radius
+            assert x + radius <= right
+            assert top <= y - radius
+            assert y + radius <= bottom
+
+
+def test_each_of_two_lines_is_coloured_by_its_own_distance() -> None:
+    near, far = (
+        np.asarray(line.get_array())  # type: ignore[attr-defined]
+        for line in artists(trial_figure(*drawings.both_hands()), "trace")
+    )
+    step_mm = 18.0 / 32  # [C] twice the half-width of 9 mm in 32 steps
+    assert np.abs(near - 1.0).max() <= step_mm
+    assert np.abs(far - 12.0).max() <= step_mm
+
+
+def test_the_speeds_of_two_contacts_can_be_told_apart() -> None:
+    figure = trial_figure(*drawings.both_hands())
+    looks = {line.get_linestyle() for line in artists(figure, "speed")}  # type: ignore[attr-defined]
+    assert len(looks) == 2
+    assert {"first contact", "second contact", "held here"} - set(words(figure)) == {"held here"}
+    assert "held here" in words(trial_figure(*drawings.held_and_traced()))
 
 
 # Trends

@@ -1,7 +1,10 @@
 """The report says what is known and what is not, for each usual way to go wrong."""
 
+import copy
 import json
+from typing import Any
 
+import jsonschema
 import numpy as np
 import pytest
 
@@ -12,6 +15,9 @@ from analysis.report import make_report
 from analysis.trial import MODES, Condition, Criterion, Device
 from analysis.value import Value, first_reason
 from analysis.workings import Workings
+from server.documents import read_trial, schemas
+from server.scoring import failed_report, score
+from tests.documents import as_bytes, sound
 from tests.known import trial
 
 LINE = Guide.from_points([[20, 60], [200, 60]], corridor_mm=12, midline_x_mm=110)
@@ -152,3 +158,138 @@ def test_every_mode_and_any_number_of_dots_is_reported(mode: str, dots: int) -> 
         assert found["scores"]["on_path_pct"] is None
     elif dots < 2:
         assert found["measures"]["deviation_rms"]["reason"] == "no_guide"
+
+
+DOTS = [{"x": 20.0 + 40 * k, "y": 60.0, "radius": 5.0, "order": k} for k in range(5)]
+RAILS = [
+    {"points_mm": [[20, y], [200, y]], "closed": False, "corridor_mm": 12.0} for y in (60, 110)
+]
+
+
+def document(mode: str, guide: dict[str, Any], samples: dict[str, Any]) -> dict[str, Any]:
+    tree = copy.deepcopy(sound())
+    tree["task"] = {"mode": mode}
+    tree["guide"] = guide
+    tree["marks"] = []
+    tree["samples"] = samples
+    return tree
+
+
+def columns(x_mm: Any, y_mm: Any, t_ms: Any, stroke: Any, **more: Any) -> dict[str, Any]:
+    made = {"t_ms": t_ms, "x_mm": x_mm, "y_mm": y_mm, "stroke": stroke} | more
+    return {name: np.asarray(column).tolist() for name, column in made.items()}
+
+
+def scored(mode: str, guide: dict[str, Any], samples: dict[str, Any]) -> dict[str, Any]:
+    """The report of a document, which obeys its schema as the document does."""
+    tree = document(mode, guide, samples)
+    jsonschema.validate(tree, schemas()["linnet-trial-1"])
+    read = read_trial(as_bytes(tree))
+    found = score(read)
+    assert "scoring_failed" not in found["quality"]["flags"]
+    jsonschema.validate(found, schemas()["linnet-report-1"])
+    jsonschema.validate(failed_report(read.to_trial()), schemas()["linnet-report-1"])
+    return json.loads(json.dumps(found, allow_nan=False))  # type: ignore[no-any-return]
+
+
+def two_lines(**more: Any) -> dict[str, Any]:
+    """Both rails from left to right; contact 1 leaves its corridor by 2 mm half way."""
+    x_mm = np.repeat(np.linspace(20, 200, 541), 2)
+    pointer = np.tile([0, 1], 541)
+    y_mm = np.where(pointer == 0, 61.0, np.where(np.abs(x_mm - 110) < 20, 118.0, 109.0))
+    t_ms = 500 + np.arange(1082) * 1000 / 240
+    return columns(x_mm, y_mm, t_ms, np.zeros(1082, int), **({"pointer": pointer} | more))
+
+
+def test_two_hands_are_reported_together_and_each_on_its_own() -> None:
+    found = scored("both", {"parts": RAILS}, two_lines())
+    assert found["measures"]["both_deviation_difference"]["value"] > 1.0
+    assert found["measures"]["completion"]["value"] == pytest.approx(1.0)
+    assert found["scores"]["covered_pct"] == 100.0
+    assert found["scores"]["on_path_pct"] == pytest.approx(100 - 50 * 40 / 180, abs=0.5)
+    assert found["half_width_mm"] == 6.0
+    first, second = found["contacts"]
+    assert (first["pointer"], first["part"], second["pointer"], second["part"]) == (0, 0, 1, 1)
+    assert first["measures"]["deviation_mean_abs"]["value"] == pytest.approx(1.0)
+    assert first["measures"]["departure_count"]["value"] == 0
+    assert second["measures"]["departure_count"]["value"] == 1
+    assert "hand_switch_count" in found["measures"]
+    assert "hand_switch_count" not in first["measures"]
+
+
+def test_an_event_of_one_hand_names_its_contact_and_its_samples() -> None:
+    found = scored("both", {"parts": RAILS}, two_lines())
+    (one,) = found["events"]["departures"]
+    assert one["pointer"] == 1
+    assert one["max_beyond_mm"] == pytest.approx(2.0)
+    w = Workings(read_trial(as_bytes(document("both", {"parts": RAILS}, two_lines()))).to_trial())
+    stretch = slice(one["start_index"], one["end_index"] + 1)
+    # From the last sample inside the corridor to the first one back in it.
+    assert w.trace.xy_mm[stretch, 1].tolist() == [109.0] + [118.0] * (
+        one["end_index"] - one["start_index"] - 1
+    ) + [109.0]
+    assert w.trace.pointer is not None
+    assert (w.trace.pointer[stretch] == 1).all()
+
+
+def test_two_hands_without_a_column_of_contacts_are_one_contact() -> None:
+    samples = two_lines()
+    del samples["pointer"]
+    found = scored("both", {"parts": RAILS}, samples)
+    assert [contact["pointer"] for contact in found["contacts"]] == [0]
+    assert found["measures"]["both_progress_lag"]["reason"] == "too_little_traced"
+
+
+def test_only_two_hands_have_contacts() -> None:
+    assert report()["contacts"] is None
+
+
+def test_taps_are_reported_with_an_interval() -> None:
+    samples = columns(
+        np.repeat([20, 60, 108, 140, 180], 2),
+        np.repeat(60.0, 10),
+        np.repeat(np.arange(5) * 700.0, 2) + np.tile([0.0, 12.0], 5),
+        np.repeat(np.arange(5), 2),
+    )
+    found = scored("tap", {"targets_mm": DOTS}, samples)
+    assert found["measures"]["hit_share"] == {
+        "value": 0.8,
+        "unit": "1",
+        "low": pytest.approx(0.3755, abs=1e-4),
+        "high": pytest.approx(0.9638, abs=1e-4),
+    }
+    assert found["scores"]["covered_pct"] == 80.0
+    assert found["scores"]["on_path_pct"] is None
+    assert found["travelled"] is None
+    assert found["quality"]["sample_count"] == 10
+    assert not {"partial", "traced_other_way"} & set(found["quality"]["flags"])
+    assert found["events"]["pauses"] == []
+    assert len(found["events"]["lifts"]) == 4
+
+
+def test_joined_dots_are_reported_with_a_direction() -> None:
+    x_mm = np.linspace(180, 20, 481)
+    samples = columns(x_mm, 0 * x_mm + 62, 500 + np.arange(481) * 1000 / 120, 0 * x_mm.astype(int))
+    found = scored("join", {"targets_mm": DOTS}, samples)
+    assert found["scores"]["covered_pct"] == 100.0
+    assert found["scores"]["on_path_pct"] is None
+    assert found["travelled"] == "right_to_left"
+    assert "traced_other_way" in found["quality"]["flags"]
+    assert found["measures"]["deviation_mean_abs"]["value"] == pytest.approx(2.0)
+    assert found["measures"]["target_error_mean"]["value"] == pytest.approx(2.0)
+
+
+def test_the_settings_say_which_limits_were_in_force() -> None:
+    assert report()["settings"] == {"grid_rate_hz": 120.0, "pause_limit_mm_s": 5.0}
+    slow = report(t_s=T_S * 5)["settings"]  # 36 mm/s becomes 7.2 mm/s, at 24 Hz
+    assert slow == {"grid_rate_hz": 60.0, "pause_limit_mm_s": None}
+    t_s = np.linspace(0, 25, 2501)
+    x_mm = np.interp(t_s, [0, 25], [20, 200])
+    calm = report(xy_mm=np.column_stack([x_mm, 0 * x_mm + 61]), t_s=t_s)["settings"]
+    assert calm["pause_limit_mm_s"] == pytest.approx(7.2 / 2, rel=0.01)
+    assert report(t_s=None)["settings"] == {"grid_rate_hz": None, "pause_limit_mm_s": None}
+
+
+def test_the_report_says_how_many_samples_it_rests_on() -> None:
+    assert report()["quality"]["sample_count"] == 601
+    assert report(xy_mm=np.zeros((0, 2)), t_s=np.zeros(0))["quality"]["sample_count"] == 0

@@ -231,7 +231,7 @@ def readings(practice: Practice, trial_id: str) -> Iterable[tuple[str, set[str]]
     for path in ("", "/trials", "/trend?measure=deviation_mean_abs"):
         yield child + path, SEE_GULL
     yield "/api/children", THERAPISTS
-    for table in ("trials", "measures", "children", "dictionary"):
+    for table in ("trials", "measures", "series", "children", "dictionary"):
         yield f"/api/export/{table}.csv", {"beacon"}
 
 

@@ -13,10 +13,14 @@ import pytest
 
 from analysis.trend import trend_slope
 from fixtures import make
+from fixtures.cut_pieces import CUTS, cut_piece
+from fixtures.modes import MODES, mode_single
 from fixtures.singles import SINGLES, single
 from fixtures.stories import CHILDREN, GULL, PUFFIN, SESSIONS, WREN
+from server.cut_fields import RegistrationFields
+from server.cuts import read_cut
 from server.documents import read_trial
-from server.scoring import score
+from server.scoring import score, score_cut
 
 FIXTURES = Path(make.__file__).parent
 
@@ -81,6 +85,23 @@ def test_the_scenario_made_again_is_the_one_in_the_file():
     assert json.loads(make.compact(make.scenario())) == written
 
 
+@pytest.mark.parametrize("name", MODES)
+def test_a_single_trial_of_another_mode_made_again_is_the_one_in_the_file(name):
+    written = json.loads((FIXTURES / f"trials/{name}.json").read_text(encoding="utf-8"))
+    assert_same_document(mode_single(name), written)
+
+
+@pytest.mark.parametrize("name", CUTS)
+def test_a_cut_piece_made_again_is_the_one_in_the_file(name):
+    written = json.loads((FIXTURES / f"cuts/{name}.json").read_text(encoding="utf-8"))
+    made = json.loads(make.compact(cut_piece(name)))
+    edges = [one.pop("outline", {"points": [[0, 0]], "unit": None}) for one in (made, written)]
+    assert made == written
+    assert edges[0]["unit"] == edges[1]["unit"]
+    step = 0.11 if edges[0]["unit"] == "px" else 0.011
+    np.testing.assert_allclose(edges[0]["points"], edges[1]["points"], rtol=0.0, atol=step)
+
+
 @pytest.mark.parametrize("name", SINGLES)
 def test_a_single_trial_made_again_is_the_one_in_the_file(name):
     written = json.loads((FIXTURES / f"trials/{name}.json").read_text(encoding="utf-8"))
@@ -95,7 +116,7 @@ def test_the_mark_of_the_wrong_hand_made_again_is_the_one_in_the_file():
 def test_the_sums_in_the_readme_are_those_of_the_files():
     text = (FIXTURES / "README.md").read_text(encoding="utf-8")
     rows = dict(reversed(line.split("  ")) for line in make.sums().splitlines())
-    assert len(rows) == 2 + len(SINGLES) + 1
+    assert len(rows) == 2 + len(SINGLES) + len(MODES) + len(CUTS) + 1
     for path, digest in rows.items():
         assert hashlib.sha256((FIXTURES / path).read_bytes()).hexdigest() == digest
         assert f"{digest}  {path}" in text
@@ -104,7 +125,10 @@ def test_the_sums_in_the_readme_are_those_of_the_files():
 def test_the_readme_has_a_line_for_every_single_trial():
     text = (FIXTURES / "README.md").read_text(encoding="utf-8")
     files = {path.name for path in FIXTURES.glob("trials/*.json")}
-    assert files == {f"{name}.json" for name in SINGLES}
+    assert files == {f"{name}.json" for name in (*SINGLES, *MODES)}
+    cuts = {path.name for path in FIXTURES.glob("cuts/*.json")}
+    assert cuts == {f"{name}.json" for name in CUTS}
+    files |= cuts
     for name in files:
         assert f"| `{name}` |" in text
 
@@ -197,6 +221,67 @@ def test_a_scribble_is_not_taken_for_a_line():
     measures = report_of("scribble")["measures"]
     on_path = measures["in_corridor_share"]["value"]
     assert on_path is None or on_path < 0.5
+
+
+def test_of_ten_dots_eight_are_met_one_is_missed_and_one_passed_over():
+    report = report_of("tap")
+    assert report["targets"] == {"count": 10, "contacted": 8}  # [C] as it was made
+    assert report["measures"]["miss_count"]["value"] == 1.0
+    assert report["measures"]["repeat_contact_count"]["value"] == 1.0
+
+
+def test_of_six_posts_one_is_passed_by():
+    assert report_of("join")["targets"] == {"count": 6, "contacted": 5}  # [C] as it was made
+
+
+def test_the_second_hand_is_a_fifth_of_a_second_behind_the_first():
+    report = report_of("both")
+    assert [contact["part"] for contact in report["contacts"]] == [0, 1]
+    # [C] made to set off 0.2 s later, moved alike; a grid of 120 Hz and the wander blur it
+    assert report["measures"]["both_progress_lag"]["value"] == pytest.approx(0.2, abs=0.02)
+
+
+def test_the_holding_hand_drifts_as_far_as_it_was_made_to():
+    report = report_of("both-hold")
+    assert [contact["part"] for contact in report["contacts"]] == [None, 0]
+    # [C] 4.9 mm along, within the sway and noise of the hand
+    assert report["measures"]["hold_drift"]["value"] == pytest.approx(4.9, abs=0.5)
+
+
+def test_a_line_for_scissors_is_followed_in_runs_and_once_backwards():
+    measures = report_of("cut-line")["measures"]
+    assert measures["snip_count"]["value"] == 5.0  # [C] 27, 28, 31, 28 and 42.5 mm
+    assert measures["cut_reversal_count"]["value"] == 1.0  # [C]
+
+
+def cut_report(name: str) -> dict[str, Any]:
+    return score_cut(read_cut((FIXTURES / f"cuts/{name}.json").read_bytes()))
+
+
+def test_printed_marks_keep_the_shift_that_a_best_fit_hides():
+    report = cut_report("life-ring")
+    assert report["quality"]["flags"] == []
+    assert report["registration"]["kind"] == "marks"
+    assert report["registration"]["turned_deg"] == pytest.approx(-4.0, abs=0.3)  # [C] the camera
+    document = read_cut((FIXTURES / "cuts/life-ring.json").read_bytes())
+    fitted = document.model_copy(update={"registration": RegistrationFields(kind="best_fit")})
+    bests = score_cut(fitted)["measures"]
+    name = "cut_deviation_mean"
+    assert bests[name]["value"] < report["measures"][name]["value"]
+
+
+def test_a_square_laid_anyhow_is_laid_on_its_template():
+    report = cut_report("crate-card")
+    assert report["registration"]["hides"] == "shift_and_turn"
+    assert report["registration"]["turned_deg"] == pytest.approx(11.0, abs=1.0)  # [C] as made
+    assert report["measures"]["cut_corner_miss"]["value"] > 1.0
+
+
+def test_snips_that_were_only_counted_keep_their_counts():
+    report = cut_report("ticket-snips")
+    assert report["counts"] == {"snips_asked": 6, "snips_done": 5}
+    assert report["quality"]["flags"] == ["nothing_digitised"]
+    assert {one["reason"] for one in report["measures"].values()} == {"no_samples"}
 
 
 @pytest.fixture(scope="module")

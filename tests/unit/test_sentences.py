@@ -67,6 +67,22 @@ SENTENCES = {
     "No pause; midline crossed without lifting; pen lifted twice.",
     "one_dot": "Next to nothing of the line was drawn: too little to say how near it was. "
     "Pauses are not known: too few samples; midline not crossed.",
+    # [C] four dots were tried, fewer than an average needs
+    "tapped": "3 of 5 dots touched. One touch in no dot. One touch again.",
+    "tapped_by_nobody": "Nothing was drawn, so there is nothing to measure.",
+    # [C] one of five dots passed at 8 mm on a straight piece, the others hit
+    "joined_up": "4 of 5 dots joined. On average passed 1.6 mm from the middle.",
+    "both_hands": "First contact on the path for 100 % of its line, 9 mm each side. "
+    "Second contact on the path for 0 % of its line, 9 mm each side.",
+    "one_of_two_hands": "First contact on the path for 100 % of its line, 9 mm each side. "
+    "Only one contact was seen, so two hands cannot be compared.",
+    "both_uncalibrated": "First contact on the path for 100 % of its line; how wide the path was "
+    "in mm is not known. Second contact on the path for 100 % of its line; how wide the path was "
+    "in mm is not known.",
+    "held_and_traced": "First contact held and moved by up to 4.0 mm. "
+    "Second contact on the path for 100 % of its line, 9 mm each side.",
+    "for_scissors": "On the path for 100 % of the line, 6.35 mm each side. "
+    "No pause; midline crossed without lifting.",
 }
 
 

@@ -5,6 +5,7 @@ from typing import Any
 
 import pytest
 
+from analysis.registry import MEASURES
 from server.store_sessions import create_session, save_plan
 from server.trend_series import Series, series_of
 from tests.practice import TODAY, Practice, drawn, plan
@@ -150,6 +151,19 @@ def test_the_trend_is_given_with_its_slope_from_five_sessions_on(practice: Pract
     slope = one["slope"]
     assert slope["per_week"] == pytest.approx(-0.5, abs=1e-6)  # [C] 0.5 mm less each week
     assert slope["low_per_week"] <= slope["per_week"] <= slope["high_per_week"]
+    told = one["statistics"]
+    assert list(told) == [entry.id for entry in MEASURES if entry.scope == "series"]
+    assert told["trend_slope"]["value"] == pytest.approx(slope["per_week"])
+    assert told["trend_slope"]["low"] == pytest.approx(slope["low_per_week"])
+    assert told["trend_slope"]["unit"] == "mm/wk"
+    # [C] falling each week: 2 of 5! orders
+    assert told["trend_test"] == {"value": pytest.approx(2 / 120), "unit": "1"}
+    assert told["standard_error_of_measurement"] == {
+        "value": None,
+        "unit": "mm",
+        "reason": "too_few_trials",
+    }
+    assert not {"repeats", "cells", "hands"} & one.keys()
 
 
 def test_a_measure_that_does_not_exist_is_refused(practice: Practice) -> None:
