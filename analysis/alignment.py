@@ -16,6 +16,8 @@ CAPTURE_MM, CAPTURE_HALF_WIDTHS = 15.0, 3.0
 """The guide counts as covered by a pen no farther off than the larger of the two."""
 SHORTEST_TURN_MM = 2.0
 """Progress must fall by more than this to count as going back. [mm]"""
+FOOT_MM, NO_FOOT_MM = 1e-9, 1e6
+"""A foot is exact to the first; what is no foot is set back by the second. [mm]"""
 LEAST_HEADING = 1e-9
 """Where a guide turns right round, the sum of its tangents has no direction. [1]"""
 RESTART_MM = 5.0
@@ -186,6 +188,7 @@ def project(
     tangent = guide.segment_tangent[segment]
     along_mm = np.einsum("nc,nc->n", offset_mm, tangent)
     length_mm = guide.segment_length_mm[segment]
+    foot_mm = np.clip(along_mm, 0, length_mm)
     along_mm = np.clip(
         along_mm,
         np.clip(low_mm[owner] - base_mm, 0, length_mm),
@@ -194,7 +197,9 @@ def project(
     s_mm = base_mm + along_mm
     away_mm = offset_mm - along_mm[:, None] * tangent
     distance_mm = np.hypot(*away_mm.T)
-    ties = distance_mm <= np.minimum.reduceat(distance_mm, starts)[owner] + 1e-9
+    # Where the window ends there is no foot: such a place is taken only if there is no other.
+    key_mm = np.where(np.abs(along_mm - foot_mm) > FOOT_MM, distance_mm + NO_FOOT_MM, distance_mm)
+    ties = key_mm <= np.minimum.reduceat(key_mm, starts)[owner] + 1e-9
     key = np.where(ties, np.abs(s_mm - near_s_mm[owner]), np.inf)
     chosen = np.flatnonzero(key <= np.minimum.reduceat(key, starts)[owner])
     chosen = chosen[np.append(True, np.diff(owner[chosen]) > 0)]

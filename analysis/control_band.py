@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from analysis.reliability import ROUNDING_SHARE
 from analysis.value import Refused
 
 LEAST_BASELINE = 3
@@ -57,7 +58,7 @@ def two_sd_band(baseline: ArrayLike) -> Band:
     values = np.asarray(baseline, dtype=np.float64)
     if len(values) < LEAST_BASELINE:
         raise Refused("too_few_sessions")
-    if np.ptp(values) == 0:
+    if np.ptp(values) <= ROUNDING_SHARE * np.abs(values).max():
         raise Refused("zero_variance")
     mean, reach = float(values.mean()), WIDTH_SD * float(values.std(ddof=1))
     return Band(mean, mean - reach, mean + reach)
@@ -78,11 +79,18 @@ def signal_count(band: Band, later: ArrayLike) -> int:
     int
         0 without a signal; a run of r sessions counts r - 1. [1]
 
+    Raises
+    ------
+    Refused
+        ``too_few_sessions`` below two later ones.
+
     Examples
     --------
     >>> signal_count(Band(11, 8, 14), [15, 16, 17, 9, 15, 7, 7])
     3
     """
     values = np.asarray(later, dtype=np.float64)
+    if len(values) < RUN:
+        raise Refused("too_few_sessions")
     side = np.sign(values - band.mean) * ((values < band.low) | (values > band.high))
     return int(np.count_nonzero((side[1:] != 0) & (side[1:] == side[:-1])))

@@ -19,14 +19,14 @@ LEAST_SPEED_SHARE = 0.05
 """Slower samples, as a share of the stroke's peak speed, are rests."""
 LEAST_SAMPLES, LEAST_LOG_RANGE = 100, 1.0
 """Fewer samples, or curvatures nearer to each other than a factor of e, carry no slope."""
-EDGE_S = 0.15
+EDGE_S = 0.25
 """So near to a stroke's ends the low-pass bends the line: it had to guess what follows. [s]"""
 STROKE_S = 0.5
 """Shorter strokes hold too few samples. [s]"""
 STRAIGHT_MM = 0.5
 """A part of a guide is straight if it stays this near to one line. [mm]"""
-LEAST_SPEED_RANGE = 1e-6
-"""Log of speed that varies by less is constant but for rounding."""
+LEAST_SPEED_RANGE = 1e-4
+"""Log of speed that varies by less is constant but for what the low-pass does at the ends."""
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ def bends(pieces: Sequence[Piece]) -> tuple[FloatArray, FloatArray]:
     -------
     (ndarray, ndarray), shape (n,)
         Speed [mm/s] and curvature [1/mm] of all samples of the even grid faster than 5 % of
-        their stroke's peak, more bent than 0.005/mm and 0.15 s away from the stroke's ends.
+        their stroke's peak, more bent than 0.005/mm and 0.25 s away from the stroke's ends.
     """
     found = [_samples(piece) for piece in pieces if piece.lasts_s >= STROKE_S]
     if not found:

@@ -211,7 +211,9 @@ def _edge(over_mm: FloatArray, inside: int, outside: int) -> float:
 
 def _between(column: FloatArray, at: float) -> float:
     """Value of a column at a fractional sample index, linear between samples."""
-    return float(np.interp(at, np.arange(len(column)), column))
+    before = min(int(at), len(column) - 1)
+    after = min(before + 1, len(column) - 1)
+    return float(column[before] + (at - before) * (column[after] - column[before]))
 
 
 def departures(

@@ -4,15 +4,21 @@ from collections.abc import Sequence
 
 import numpy as np
 import shapely
+from scipy.spatial import cKDTree
 
 from analysis.guide import Guide
+from analysis.thinning import keypoints
 from analysis.trace import BoolArray, FloatArray
 from analysis.value import Refused
 
 RESAMPLE_MM, MOST_POINTS = 1.0, 600
 """Spacing and greatest number of points for order-aware distances."""
-DENSE_MM = 0.25
-"""Greatest spacing of the points from which the Hausdorff distance is taken. [mm]"""
+DENSE_MM, DENSE_MOST = 0.25, 100_000
+"""Greatest spacing of the points from which the Hausdorff distance is taken [mm]; wider only on
+lines longer than 25 m."""
+AREA_SPACING_MM, AREA_MOST_POINTS = 0.1, 2000
+"""Of more samples than these, areas take one every so far [mm], doubled until few enough: a pen
+that rests or scribbles crosses its own line once for nearly every pair of samples."""
 DTW_STEP_RULE = "symmetric1"
 """Every step of the warping path costs once the distance of the cell it enters."""
 
@@ -43,16 +49,35 @@ def resampled(xy_mm: FloatArray, step_mm: float, most: int | None = None) -> Flo
     return np.column_stack([np.interp(at_mm, along_mm, column) for column in xy_mm.T])
 
 
-def _dense(curve: FloatArray) -> shapely.LineString:
-    """Line with all vertices of a curve and no longer pieces than 0.25 mm."""
-    if not np.ptp(curve, axis=0).any():  # a line of no length cannot be cut
-        return shapely.LineString([curve[0], curve[0]])
-    line: shapely.LineString = shapely.segmentize(shapely.LineString(curve), DENSE_MM)
-    return line
+def _pieces(curves: Sequence[FloatArray]) -> tuple[FloatArray, float]:
+    """Short straight pieces of all curves, shape (m, 2, 2), and what none is longer than. [mm]"""
+    ends = np.concatenate(
+        [
+            np.stack([curve[:-1], curve[1:]], axis=1) if len(curve) > 1 else curve[None, [0, 0]]
+            for curve in curves
+        ]
+    )
+    length_mm = np.hypot(*(ends[:, 1] - ends[:, 0]).T)
+    longest_mm = max(DENSE_MM, float(length_mm.sum()) / DENSE_MOST)
+    parts = np.maximum(np.ceil(length_mm / longest_mm - 1e-9), 1).astype(np.int64)
+    owner = np.repeat(np.arange(len(ends)), parts)
+    number = np.arange(len(owner)) - np.repeat(np.cumsum(parts) - parts, parts)
+    step = (ends[owner, 1] - ends[owner, 0]) / parts[owner, None]
+    first = ends[owner, 0] + number[:, None] * step
+    return np.stack([first, first + step], axis=1), longest_mm
 
 
-def _lines(curves: Sequence[FloatArray]) -> shapely.MultiLineString:
-    return shapely.MultiLineString([_dense(curve) for curve in curves])
+def _farthest_mm(from_mm: FloatArray, to_mm: FloatArray, longest_mm: float) -> float:
+    """Largest distance from the ends of some pieces to the nearest of others. [mm]"""
+    at_mm = np.unique(from_mm.reshape(-1, 2), axis=0)
+    ends = cKDTree(np.unique(to_mm.reshape(-1, 2), axis=0))
+    most_mm = np.asarray(ends.query(at_mm)[0])
+    # A piece comes nearer than its ends by half its length at most.
+    at_mm = at_mm[most_mm >= most_mm.max() - longest_mm / 2]
+    tree = shapely.STRtree(np.atleast_1d(np.asarray(shapely.linestrings(to_mm))))
+    points = np.atleast_1d(np.asarray(shapely.points(at_mm)))
+    found = tree.query_nearest(points, return_distance=True, all_matches=False)
+    return float(np.asarray(found[1]).max())
 
 
 def hausdorff_mm(guide: Guide, strokes_mm: Sequence[FloatArray]) -> float:
@@ -71,8 +96,9 @@ def hausdorff_mm(guide: Guide, strokes_mm: Sequence[FloatArray]) -> float:
         Symmetric Hausdorff distance from the vertices, and from points at most 0.25 mm apart
         between them, to the other's lines. [mm]
     """
-    lines = _lines([part.outline_mm for part in guide.parts])
-    return float(shapely.hausdorff_distance(lines, _lines(strokes_mm)))
+    asked, asked_mm = _pieces([part.outline_mm for part in guide.parts])
+    drawn, drawn_mm = _pieces(strokes_mm)
+    return max(_farthest_mm(asked, drawn, drawn_mm), _farthest_mm(drawn, asked, asked_mm))
 
 
 def _both(guide: Guide, xy_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -157,6 +183,16 @@ def dtw_mean_mm(guide: Guide, xy_mm: FloatArray) -> float:
     return float(cost[-1] / cells[-1])
 
 
+def _thinned(xy_mm: FloatArray) -> FloatArray:
+    one_stroke = np.zeros(len(xy_mm), dtype=np.int64)
+    spacing_mm, kept_mm = AREA_SPACING_MM, xy_mm
+    while len(kept_mm) > AREA_MOST_POINTS and spacing_mm <= RESAMPLE_MM:
+        kept_mm = xy_mm[keypoints(xy_mm, one_stroke, spacing_mm)]
+        spacing_mm *= 2
+    few = np.linspace(0, len(kept_mm) - 1, min(len(kept_mm), AREA_MOST_POINTS))
+    return kept_mm[few.round().astype(np.int64)]
+
+
 def area_open_mm2(guide: Guide, xy_mm: FloatArray) -> float:
     """Area enclosed between an open guide, the trace and the two lines joining their ends.
 
@@ -172,7 +208,7 @@ def area_open_mm2(guide: Guide, xy_mm: FloatArray) -> float:
     float
         Sum of all enclosed faces, each counted once. [mm2]
     """
-    line_mm = guide.parts[0].outline_mm
+    line_mm, xy_mm = guide.parts[0].outline_mm, _thinned(xy_mm)
     curves = [line_mm, xy_mm, np.stack([line_mm[0], xy_mm[0]]), np.stack([line_mm[-1], xy_mm[-1]])]
     lines = [shapely.LineString(curve) for curve in curves if np.ptp(curve, axis=0).any()]
     faces = shapely.polygonize([shapely.union_all(shapely.MultiLineString(lines))])
@@ -199,6 +235,7 @@ def area_closed_mm2(guide: Guide, lap_mm: FloatArray) -> float:
     Refused
         ``too_little_traced`` if the lap encloses nothing.
     """
+    lap_mm = _thinned(lap_mm)
     if len(lap_mm) < 4:
         raise Refused("too_little_traced")
     asked_mm = guide.parts[0].points_mm

@@ -126,7 +126,8 @@ class Guide:
     midline_source : str or None
         How it is known, for example ``entered`` or ``device_centre``.
     targets : sequence of Target
-        Dots of modes ``tap`` and ``join``; without parts the guide runs through them.
+        Dots of modes ``tap`` and ``join``; without parts the guide runs through them,
+        if they lie in two places at least.
 
     Raises
     ------
@@ -144,8 +145,10 @@ class Guide:
     def __post_init__(self) -> None:
         parts = tuple(self.parts)
         targets = tuple(sorted(self.targets, key=lambda target: target.order))
-        if not parts and len(targets) >= 2:
-            parts = (Part(np.array([[t.x_mm, t.y_mm] for t in targets])),)
+        places_mm = np.array([[t.x_mm, t.y_mm] for t in targets])
+        # Dots that all lie in one place have no line through them.
+        if not parts and len(np.unique(places_mm, axis=0)) >= 2:
+            parts = (Part(places_mm),)
         if not parts and not targets:
             raise BadGuide("a guide needs points, parts or targets")
         object.__setattr__(self, "parts", parts)

@@ -9,7 +9,7 @@ from scipy.signal import find_peaks
 
 from analysis.conditioning import stroke_slices
 from analysis.curvature import bends
-from analysis.filtering import JERK_PASS, Piece, Pieces, filtered_pieces
+from analysis.filtering import JERK_PASS, PEAK_PASS, Piece, Pieces, filtered_pieces
 from analysis.pauses import Lift, Pause, lifts, pause_at, pause_limit_mm_s, slow_runs, start_dwell_s
 from analysis.trace import BoolArray, FloatArray, Trace
 
@@ -61,7 +61,7 @@ class Kinematics:
     @cached_property
     def bends(self) -> tuple[FloatArray, FloatArray]:
         """Speed [mm/s] and curvature [1/mm] where the line bends."""
-        return bends(self.pieces)
+        return bends(self.jerk_pieces)
 
     @property
     def filled_count(self) -> int:
@@ -126,6 +126,14 @@ class Kinematics:
         first_s = self.stroke_times_s[0][0]
         return first_s + self.start_dwell_s if self.start_dwell_s is not None else np.inf
 
+    @property
+    def _still(self) -> list[tuple[Piece, float, float]]:
+        """Pauses, and slow runs inside the start dwell up to its end."""
+        return [
+            (piece, start, min(end, self._begun_s) if start < self._begun_s else end)
+            for piece, start, end in self._slow
+        ]
+
     @cached_property
     def pauses(self) -> tuple[Pause, ...]:
         """Slow runs of at least 0.2 s that begin after the movement has begun."""
@@ -143,18 +151,15 @@ class Kinematics:
     @cached_property
     def moving_s(self) -> float:
         """Pen-down time less pauses and less slow runs inside the start dwell. [s]"""
-        waiting_s = sum(
-            min(end, self._begun_s) - start for _, start, end in self._slow if start < self._begun_s
-        )
-        return max(0.0, self.pen_down_s - self.pause_s - waiting_s)
+        return max(0.0, self.pen_down_s - sum(end - start for _, start, end in self._still))
 
     @cached_property
     def moving_speed_mm_s(self) -> FloatArray:
-        """Speeds on the even grid outside all slow runs. [mm/s]"""
+        """Speeds on the even grid outside pauses and slow runs of the start dwell. [mm/s]"""
         kept = []
         for piece in self.pieces:
             moving: BoolArray = np.ones(len(piece.t_s), dtype=np.bool_)
-            for other, start, end in self._slow:
+            for other, start, end in self._still:
                 if other is piece:
                     moving &= (piece.t_s < start) | (piece.t_s > end)
             kept.append(piece.speed_mm_s[moving])
@@ -173,7 +178,8 @@ class Kinematics:
     @cached_property
     def speed_peak_count(self) -> int | None:
         """Peaks of speed in pieces of at least 0.5 s; None if there is no such piece."""
-        long_enough = [p for p in self.pieces if p.t_s[-1] - p.t_s[0] >= PEAK_STROKE_S]
+        pieces = filtered_pieces(self.trace, PEAK_PASS).pieces
+        long_enough = [p for p in pieces if p.lasts_s >= PEAK_STROKE_S]
         if not long_enough:
             return None
         least = max(PEAK_MM_S, PEAK_SHARE * float(np.quantile(self.speed_mm_s, 0.95)))

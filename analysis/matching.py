@@ -20,6 +20,11 @@ WIDEST_HALF_TURN = 1.2
 LONG_MOVE_MM = 1.5
 """Between keypoints nearer than this a pen inside a bend explains itself step by step. [mm]"""
 
+USUAL_STEP_MM, LEAST_WEIGHT, MOST_WEIGHT = 1.4, 0.4, 2.0
+"""Thinning leaves keypoints so far apart. [mm] One that stands for more line weighs more, or
+a slow tablet would be matched otherwise than a fast one; within bounds, since what the pen
+did between far samples is not known. [1]"""
+
 
 @dataclass(frozen=True)
 class MatchSettings:
@@ -165,6 +170,14 @@ def _cheapest(first: FloatArray, emission: FloatArray, transition: FloatArray) -
     return path
 
 
+def _weight(points_mm: FloatArray, lift: BoolArray) -> FloatArray:
+    """Length of line that each keypoint stands for, in usual steps. [1]"""
+    step_mm = np.where(lift, 0.0, np.hypot(*np.diff(points_mm, axis=0).T))
+    half_mm = 0.5 * (np.append(step_mm, 0.0) + np.insert(step_mm, 0, 0.0))
+    weight: FloatArray = np.clip(half_mm / USUAL_STEP_MM, LEAST_WEIGHT, MOST_WEIGHT)
+    return weight
+
+
 def match(
     guide: Guide, xy_mm: FloatArray, stroke: IntArray, settings: MatchSettings | None = None
 ) -> Match:
@@ -196,7 +209,8 @@ def match(
     ahead_mm = found.s_mm[0]
     if guide.closed:
         ahead_mm = np.minimum(ahead_mm, guide.length_mm - ahead_mm)
-    path = _cheapest(settings.start_cost_per_mm * ahead_mm, found.away_mm / settings.sigma_mm, cost)
+    emission = found.away_mm / settings.sigma_mm * _weight(points_mm, lift)[:, None]
+    path = _cheapest(settings.start_cost_per_mm * ahead_mm, emission, cost)
     steps = np.arange(len(keypoint) - 1)
     change = change_mm[steps, path[:-1], path[1:]]
     excess = excess_mm[steps, path[:-1], path[1:]]

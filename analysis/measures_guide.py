@@ -14,7 +14,7 @@ from analysis.value import Refused
 from analysis.workings import Workings
 
 GUIDE = "Difficulty of the guide"
-STEERING = "Accot & Zhai 1997, Proc. CHI 97:295 (formula seen)"
+STEERING = "Accot & Zhai 1997, Proc. CHI 97:295"
 STEERING_SHARE = 0.9
 """The steering rate is given only for lines kept to at least this share. [1]"""
 
@@ -29,7 +29,7 @@ def _steering_rate(w: Workings) -> float:
     if w.kinematics is None:
         raise Refused("no_time")
     if in_corridor_share(w) < STEERING_SHARE:
-        raise Refused("too_little_traced")
+        raise Refused("too_little_inside")
     return difficulty.steering_index(_guide(w)) / w.kinematics.pen_down_s
 
 
@@ -59,12 +59,14 @@ GUIDE_MEASURES: tuple[TrialMeasure, ...] = (
         _steering_rate,
         unit="s-1",
         needs=CORRIDOR | TIMED | {"steps"},
+        refuses=frozenset({"too_little_inside"}),
         better="high",
         decimals=2,
         source=STEERING,
         formula="steering_index_of_difficulty / pen_down_time; refused where in_corridor_share "
         "is below 0.9.",
-        edges="Pauses count as time, time in the air does not. Compare on the same guide only.",
+        edges="Pauses count as time, time in the air does not; further laps add time but no index. "
+        "Compare on the same guide only.",
     ),
     _of_guide(
         "corner_count",

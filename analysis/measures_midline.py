@@ -5,7 +5,8 @@ from typing import Any
 from analysis import midline, midline_bands
 from analysis.guide import Guide
 from analysis.measure import LINE_MODES, TrialMeasure
-from analysis.needs import DEVIATION, MIDLINE, MIDLINE_BANDS, SHAPE, SPEED, TIMED
+from analysis.needs import DEVIATION, MIDLINE, MIDLINE_BANDS, SHAPE, SPEED
+from analysis.pauses import lifts
 from analysis.profile import Profile
 from analysis.value import Refused
 from analysis.workings import Workings
@@ -54,9 +55,7 @@ def _pause_count(w: Workings) -> float:
 
 
 def _lift_count(w: Workings) -> float:
-    if w.kinematics is None:
-        raise Refused("no_time")
-    middles = [(lift.from_x_mm + lift.to_x_mm) / 2 for lift in w.kinematics.lifts]
+    middles = [(lift.from_x_mm + lift.to_x_mm) / 2 for lift in lifts(w.trace, None)]
     return float(sum(_in_zone(w, x_mm) for x_mm in middles))
 
 
@@ -118,8 +117,8 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         "Share of pen-down time within 20 mm of the midline.",
         lambda w: midline_bands.zone_time_share(_pieces(w), *_at(w)),
         needs=MIDLINE_BANDS | SPEED,
-        formula=BANDS + "Pen-down time in the zone over all pen-down time, steps of the even grid "
-        "shared out exactly where they enter or leave.",
+        formula=BANDS + "Pen-down time in the zone over all pen-down time on those parts, steps of "
+        "the even grid shared out exactly where they enter or leave.",
         edges="Read it beside the share of the guide's length in the zone. Pauses count. One "
         "smooth reach centred on the midline spends less there than its share of length.",
     ),
@@ -154,7 +153,7 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         "Lifts at the midline",
         "Lifts whose middle lies within 20 mm of the midline.",
         _lift_count,
-        needs=MIDLINE | TIMED,
+        needs=MIDLINE,
         better="low",
         decimals=0,
         formula="Number of lifts with |(x_before + x_after)/2 - x_m| <= 20 mm.",
@@ -186,7 +185,8 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         formula="max(0, max over covered s of h (x(s) - x_m)), h = -1 for the right hand, +1 for "
         "the left.",
         edges="A point of the guide, not of the trace: running past the end adds nothing. 0 when "
-        "nothing on that side was covered. The hand is the one that the trial says.",
+        "nothing on that side was covered. The hand is the one that the trial says: what another "
+        "hand drew after a marked change counts as drawn by it (see hand_switch_count).",
     ),
     _middle(
         "contralateral_reach_share",
@@ -196,8 +196,8 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
         needs=MIDLINE | SHAPE | {"hand"},
         better="high",
         formula="contralateral_reach over the same maximum taken over the whole guide.",
-        edges="1 when the guide's farthest point on that side was covered. Given on an "
-        "uncalibrated tablet too.",
+        edges="1 when the guide's farthest point on that side was covered, by whichever hand (see "
+        "hand_switch_count). Given on an uncalibrated tablet too.",
     ),
     _middle(
         "hand_switch_count",

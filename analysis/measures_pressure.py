@@ -98,7 +98,7 @@ PRESSURE_MEASURES: tuple[TrialMeasure, ...] = (
         "How often the pressure rises and falls by at least 0.05 of the range.",
         lambda w: _pressing(w).peaks_per_s(),
         formula=USED + "On an even grid, low-passed at 5 Hz (order 2 a pass): number of maxima "
-        "with prominence >= 0.05, over T.",
+        "with prominence >= 0.05 in what is 0.12 s away from both ends of the strokes, over T.",
         edges=EDGES + "A rise that lasts to the end of a stroke is no peak. Fast waves are "
         "damped: those of 0.1 each way count up to about 7 Hz.",
         unit="s-1",

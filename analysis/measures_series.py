@@ -116,7 +116,7 @@ SERIES_MEASURES: tuple[SeriesMeasure, ...] = (
         family=TREND,
         refuses=SESSIONS,
         formula="7 × median over pairs with x_j > x_i of (y_j - y_i)/(x_j - x_i), x in days. 95 % "
-        "interval: slopes of ranks (N -+ 1.96 sqrt(Var S))/2, N pairs, Var S as in trend_test.",
+        "interval: slopes of ranks (N ± 1.96 sqrt(Var S))/2, N pairs, Var S as in trend_test.",
         edges=f"Refused below 5 sessions or all on one day. Up to 29 % of sessions may be far "
         f"off. In the unit of the measure, not turned to 'better'. {DEPENDENT}",
         source="Sen 1968, J Am Stat Assoc 63:1379; Theil 1950",
@@ -138,8 +138,9 @@ SERIES_MEASURES: tuple[SeriesMeasure, ...] = (
     ),
     _entry(
         "nonoverlap_all_pairs",
-        "Later sessions better than baseline",
-        "Share of pairs of a baseline and a later session in which the later one is better.",
+        "Later sessions against baseline",
+        "Share of pairs of a baseline and a later session in which the later one is better "
+        "(higher, where no direction is better).",
         _nap,
         family=CHANGE,
         better="high",
@@ -147,12 +148,13 @@ SERIES_MEASURES: tuple[SeriesMeasure, ...] = (
         formula="NAP = (pairs better + 0.5 pairs tied) / (nA nB), A the baseline, B what follows.",
         edges=f"{ORIENTED}0.5 is no difference. Refused below 3 sessions in a phase. Says nothing "
         f"of how far. {DEPENDENT}",
-        source="Parker & Vannest 2009, Behavior Therapy 40:357 (abstract seen)",
+        source="Parker & Vannest 2009, Behavior Therapy 40:357",
     ),
     _entry(
         "nonoverlap_tau",
-        "Better less worse than baseline",
-        "Share of pairs that are better less the share that are worse.",
+        "Later sessions against baseline, less the reverse",
+        "Share of pairs that are better less the share that are worse; higher less lower, where no "
+        "direction is better.",
         _tau,
         family=CHANGE,
         better="high",
@@ -163,7 +165,7 @@ SERIES_MEASURES: tuple[SeriesMeasure, ...] = (
     ),
     _entry(
         "tau_u",
-        "Better less worse, less the baseline's own trend",
+        "The same, less the baseline's own trend",
         "Tau less the trend that the baseline had of its own.",
         _tau_u,
         family=CHANGE,
@@ -184,7 +186,7 @@ SERIES_MEASURES: tuple[SeriesMeasure, ...] = (
         unit="{unit}",
         family=CHANGE,
         refuses=SESSIONS | FLAT,
-        formula="Number: mean of the baseline; ends: mean -+ 2 SD, SD over nA - 1.",
+        formula="Number: mean of the baseline; ends: mean ± 2 SD, SD over nA - 1.",
         edges="Refused below 3 baseline sessions or if they are equal; below 5 the band is itself "
         f"uncertain. The ends are a band for sessions, no interval of the mean. {DEPENDENT}",
         source="Gottman & Leiblum 1974 (from memory)",
@@ -199,14 +201,14 @@ SERIES_MEASURES: tuple[SeriesMeasure, ...] = (
         refuses=SESSIONS | FLAT,
         formula="Number of later sessions that lie outside two_sd_band on the side on which the "
         "session before, also a later one, lies outside: a run of r counts r - 1.",
-        edges=f"0 is no signal, also when nothing followed the baseline. Either side counts, for "
-        f"the better or not. {DEPENDENT}",
+        edges=f"0 is no signal. Refused with fewer than two later sessions, which cannot give one. "
+        f"Either side counts, for the better or not. {DEPENDENT}",
         source="Gottman & Leiblum 1974 (from memory)",
     ),
     _entry(
         "standard_error_of_measurement",
         "Noise of one trial",
-        "By how much a trial would differ from another of the same day, as a standard deviation.",
+        "Scatter of single trials of one day about the child's own level, as a standard deviation.",
         _error_above_zero,
         unit="{unit}",
         family=NOISE,
@@ -232,18 +234,19 @@ SERIES_MEASURES: tuple[SeriesMeasure, ...] = (
     _entry(
         "reliable_change_index",
         "Change against noise",
-        "Change from the first to the last session over the noise of a difference; more is better.",
+        "Change from the first to the last session over the noise of a difference; above 0 is "
+        "better (higher, where no direction is better).",
         _reliable_change,
         family=NOISE,
         better="high",
         refuses=TRIALS | SESSIONS | FLAT,
         formula="(x2 - x1) / (sqrt 2 SEM), x1 and x2 the first and the last session, SEM = "
-        "SD sqrt(1 - r) or from repeats, of the same guide and device; beyond -+1.96 it is "
+        "SD sqrt(1 - r) or from repeats, of the same guide and device; beyond ±1.96 it is "
         "called reliable.",
         edges=f"{ORIENTED}Refused without a SEM. SEM is that of single trials, sessions are "
         "medians: cautious. Looks at two sessions only.",
-        source="Jacobson & Truax 1991, J Consult Clin Psychol 59:12; Christensen & Mendoza 1986 "
-        "(correction seen)",
+        source="Jacobson & Truax 1991, J Consult Clin Psychol 59:12; Christensen & Mendoza 1986, "
+        "Behav Ther 17:305 (from memory)",
     ),
     _entry(
         "criterion_met_share",
@@ -270,7 +273,7 @@ SERIES_MEASURES: tuple[SeriesMeasure, ...] = (
         formula="50 + 10 sum(w x) / sqrt(0.7 sum w^2 + 0.3 (sum w)^2), x in -2..2, w weights.",
         edges="Off unless the practice rates goals. Refused without goals, or if one was rescored "
         "after the fact. 0.3 is an assumed correlation; the levels are opinions, not lengths.",
-        source="Kiresuk & Sherman 1968, Community Ment Health J 4:443 (formula seen)",
+        source="Kiresuk & Sherman 1968, Community Ment Health J 4:443",
     ),
     *HAND_MEASURES,
 )

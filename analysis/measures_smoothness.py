@@ -17,7 +17,7 @@ from analysis.workings import Workings
 SMOOTHNESS = "Smoothness and rhythm"
 DRAWN_MODES = LINE_MODES | {"join"}
 STROKES = SPEED | {"rate_peaks", "long_strokes", "held"}
-BENDS = SPEED | {"rate_peaks", "long_strokes", "many_bends", "guide", "bent"}
+BENDS = SPEED | {"rate_fine", "long_strokes", "many_bends", "guide", "bent"}
 WAVES = SPEED | DEVIATION | {"rate_peaks", "long_piece"}
 OF_STROKES = (
     "Mean over the strokes of at least 0.5 s, weighted by their lengths; not given if they hold "
@@ -36,26 +36,28 @@ WELCH = (
 )
 FIT = (
     "Least squares of ln v on ln kappa, kappa = |x'y'' - y'x''| / v^3, over all samples of the "
-    "even grid (10 Hz low-pass) with kappa > 0.005 mm-1, v > 5 % of the stroke's peak, 0.15 s away "
-    "from both ends of strokes of at least 0.5 s. "
+    "even grid (low-passed at 5 Hz, order 4 a pass) with kappa > 0.005 mm-1, v > 5 % of the "
+    "stroke's peak, 0.25 s away from both ends of strokes of at least 0.5 s. "
 )
 FIT_EDGES = (
     "Not given for fewer than 100 such samples, on a straight guide, or where the largest kappa is "
     "less than e times the smallest. Position noise adds curvature to slow and to straight "
-    "stretches: 0.02 mm on an ellipse of 80 by 40 mm drawn in 2 s moves the exponent by 0.005, "
-    "0.05 mm by up to 0.04. Corners count as bends. "
+    "stretches, and noise alone gives an exponent near -1/3: on an ellipse of 80 by 40 mm drawn in "
+    "2 s, 0.05 mm moves it by less than 0.003, on slow lines with rests by 0.1. Corners count as "
+    "bends. "
 )
 SPECTRUM = (
     "Distance d(t) from the line, not low-passed, on an even grid by monotone cubics; Welch's "
     "method (Hann windows of 4 s, spread evenly from end to end and overlapping by at least half, "
-    "a line taken out of each) over every stretch of at least 3 s without lift or gap, weighted by "
-    "time. "
+    "a line taken out of each) over every stretch of at least 3 s without lift, gap or leap, "
+    "weighted by time. A leap is a change of d by 0.05 mm more than the pen moved: to another "
+    "piece of the guide. Bins up to a tenth of their width outside a band belong to it. "
 )
 WAVE_EDGES = (
     "Cannot tell the rhythm of drawing, correcting, and an unsteady hand apart. White noise of "
     "0.05 mm alone gives 0.026 mm at 60 Hz and 0.018 mm from 120 Hz on. Very uneven times take "
-    "1 % from waves of 6 Hz at 60 Hz, less at higher rates. Sharp corners taken at speed and short "
-    "cuts count as fast waves. "
+    "1 % from waves of 6 Hz at 60 Hz, less at higher rates. Sharp corners bend d and part the "
+    "stretches: compare only trials on the same guide. "
 )
 
 
@@ -191,9 +193,10 @@ SMOOTHNESS_MEASURES: tuple[TrialMeasure, ...] = (
         _wave_share,
         formula=SPECTRUM + "P(4-12 Hz) / P(0.5-12 Hz).",
         edges=WAVE_EDGES + "Falls when the slow waves grow, with the fast ones unchanged: read it "
-        "beside the RMS. Not given below 1e-6 mm RMS. " + NOT_ACROSS,
+        "beside the RMS. Not given below 1e-6 mm RMS, nor below 100 Hz, where it spreads by more "
+        "than children differ. " + NOT_ACROSS,
         source=WELCH,
-        needs=WAVES,
+        needs=WAVES | {"rate_fine"},
         refuses=frozenset({"zero_variance"}),
         better="low",
     ),

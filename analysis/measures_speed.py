@@ -6,7 +6,7 @@ import numpy as np
 
 from analysis.measure import JOINED_MODES, TrialMeasure
 from analysis.measures_time import moving
-from analysis.needs import DEVIATION, SHAPE, SPEED
+from analysis.needs import DEVIATION, SPEED
 from analysis.value import Refused
 from analysis.workings import Workings
 
@@ -90,12 +90,13 @@ SPEED_MEASURES: tuple[TrialMeasure, ...] = (
     _speed(
         "speed_mean_moving",
         "Mean speed while moving",
-        "Mean filtered speed outside slow runs of at least 0.2 s.",
+        "Mean filtered speed outside pauses and the slow part of the start.",
         lambda w: float(moving(w).moving_speed_mm_s.mean()),
         needs=SPEED | {"moving"},
-        formula=SPEED_CURVE + "Mean of v outside all runs of at least 0.2 s below the pause limit "
-        "(see pause_count), those of the start dwell included.",
+        formula=SPEED_CURVE + "Mean of v outside pauses (see pause_count), and outside runs of "
+        "the same kind in the start dwell up to its end: over moving_time.",
         edges="Compare on the same guide only. The slowing into and out of a pause stays in.",
+        revision=2,
     ),
     _speed(
         "speed_p99",
@@ -124,9 +125,10 @@ SPEED_MEASURES: tuple[TrialMeasure, ...] = (
         needs=SPEED | {"moving_twice"},
         refuses=frozenset({"zero_variance"}),
         decimals=2,
-        formula=SPEED_CURVE + "Standard deviation (over n) / mean of v outside all runs of at "
-        "least 0.2 s below the pause limit.",
+        formula=SPEED_CURVE + "Standard deviation (over n) / mean of v over moving_time, as "
+        "speed_mean_moving.",
         edges="Bends slow a hand, so it depends on the guide. Noise and short strokes raise it.",
+        revision=2,
     ),
     _speed(
         "speed_peaks_per_cm",
@@ -136,15 +138,19 @@ SPEED_MEASURES: tuple[TrialMeasure, ...] = (
         _peaks_per_cm,
         unit="cm-1",
         better="low",
-        needs=SPEED | SHAPE | {"rate_peaks", "long_strokes"},
-        refuses=frozenset({"too_little_traced"}),
+        needs=SPEED | DEVIATION | {"rate_peaks", "long_strokes"},
         decimals=2,
+        revision=2,
         source=FILTERED + "; fluency from velocity maxima: Front. Psychol. 2021, 663829",
         modes=JOINED_MODES,
-        formula=SPEED_CURVE + "Local maxima of v, padded by 0 at both ends of each piece of at "
-        "least 0.5 s, with prominence >= max(0.05 P95(v), 2 mm/s) and >= 100 ms apart, over "
-        "the covered length of the guide (the union in completion) in cm.",
-        edges="Noise of 0.05 mm adds a peak in about 3 % of runs at 120 and 240 Hz. A smooth "
-        "stroke is one peak, so short lines have more of them a centimetre.",
+        formula=SPEED_CURVE
+        + "Local maxima of a speed made in the same way, but low-passed at 6 Hz "
+        "(order 4 per pass), padded by 0 at both ends of each piece of at least 0.5 s, with "
+        "prominence >= max(0.05 P95(v), 2 mm/s) and >= 100 ms apart, over the covered length of "
+        "the guide (the union in completion) in cm.",
+        edges="Noise of 0.1 mm adds a peak to about 3 % of lines of 1 to 6 movements, noise of "
+        "0.05 mm to none, at 60 to 240 Hz; slow drawing has more. Movements that follow each other "
+        "faster than about 5 times a second run together. A smooth stroke is one peak, so short "
+        "lines have more of them a centimetre. Peaks off the line count too.",
     ),
 )

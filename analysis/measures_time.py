@@ -151,7 +151,8 @@ PAUSE_MEASURES: tuple[TrialMeasure, ...] = (
         source=CONVENTION,
         formula="Number of strokes less one; contacts shorter than 30 ms and spread over less "
         "than 1 mm are left out, unless there are no others.",
-        edges="Without times no contact can be told from bounce, and all count.",
+        edges="Without times no contact can be told from bounce, and all count. A guide of several "
+        "parts asks for lifts; they count too.",
     ),
     _seconds(
         "in_air_time",
@@ -164,6 +165,6 @@ PAUSE_MEASURES: tuple[TrialMeasure, ...] = (
         formula="Sum over lifts of t of the next stroke's first sample less t of the last sample "
         "before.",
         edges="Each lift is up to two sample steps too long. 0 without a lift. Where the pen was "
-        "meanwhile is not known.",
+        "meanwhile is not known. Lifts that a guide of several parts asks for count too.",
     ),
 )

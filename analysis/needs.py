@@ -39,6 +39,12 @@ def _whole(w: "Workings") -> bool:
     )
 
 
+def _one_hand(w: "Workings") -> bool:
+    """Whether it is known which hand drew, from the first to the last stroke."""
+    switched = any(mark.kind == "hand_switch" for mark in w.trial.marks)
+    return w.trial.condition.hand in {"left", "right"} and not switched
+
+
 def _asked(w: "Workings") -> bool:
     """Whether there is a line or, where targets are met, at least a target."""
     guide = w.asked_guide
@@ -47,9 +53,8 @@ def _asked(w: "Workings") -> bool:
 
 def _dense(w: "Workings") -> bool:
     """Whether samples are dense enough for geometry; a tap needs one only."""
-    return w.trial.mode == "tap" or all(
-        len(one.trace) < 2 or one.quality.shape_ok for one in _each(w)
-    )
+    drawn = [w, *(contact.workings for contact in w.contacts if contact.part is not None)]
+    return w.trial.mode == "tap" or all(len(one.trace) < 2 or one.quality.shape_ok for one in drawn)
 
 
 def _parts(w: "Workings", *counts: int) -> bool:
@@ -152,6 +157,7 @@ NEEDS: dict[str, tuple[str, Need]] = {
         lambda w: all(one.quality.meets(quality.SPEED_RATE_HZ) for one in _each(w)),
     ),
     "rate_peaks": ("rate_too_low", lambda w: w.quality.meets(quality.PEAK_RATE_HZ)),
+    "rate_fine": ("rate_too_low", lambda w: w.quality.meets(quality.FINE_RATE_HZ)),
     "clock": ("time_not_monotone", lambda w: w.quality.monotone),
     "held": ("gap_too_long", _held),
     "whole": ("gap_too_long", _whole),
@@ -203,7 +209,7 @@ NEEDS: dict[str, tuple[str, Need]] = {
     "two_contacts": ("too_little_traced", lambda w: len(w.contacts) == 2),
     "both_followed": ("too_little_traced", _followed),
     "midline_traced": ("too_little_traced", _traced_at_midline),
-    "hand": ("hand_unknown", lambda w: w.trial.condition.hand in {"left", "right"}),
+    "hand": ("hand_unknown", _one_hand),
     "midline": ("midline_unknown", lambda w: w.midline_x_mm is not None),
     "asked_way": (
         "traced_other_way",

@@ -31,8 +31,9 @@ ROUNDING_S = 1e-6
 """Times are kept to a microsecond. [s]"""
 MOST_MEANS = 2000
 """From so many means on only every second, third and so on is used: pairs fill the memory."""
-PEAK = 0.05
-"""A peak stands out by this share of the range."""
+PEAK, PEAK_END_S = 0.05, 0.070
+"""A peak stands out by this share of the range. So much more of each end is left out where
+peaks are looked for: between the samples of a slow pen landing and lifting reach farther. [s]"""
 
 
 @dataclass(frozen=True, eq=False)
@@ -83,7 +84,8 @@ class Pressing:
     @property
     def is_constant(self) -> bool:
         """Whether the reading never really changed."""
-        values = [one.columns[:, 2] for one in self.stretches]
+        # Both ends of a stretch lie between readings; what is read is inside.
+        values = [one.columns[1:-1, 2] for one in self.stretches]
         distinct = np.unique(np.concatenate(values)) if values else np.empty(0)
         return len(distinct) < LEAST_DISTINCT or self.sd < LEAST_SD
 
@@ -156,7 +158,8 @@ class Pressing:
             even = one.even(self.even_rate_hz)
             if even is not None:
                 smooth = low_passed(even.columns[:, 2:], even.rate_hz, PRESSURE_PASS, rests=False)
-                count += len(find_peaks(smooth[:, 0], prominence=PEAK)[0])
+                inner = np.minimum(even.t_s - even.t_s[0], even.t_s[-1] - even.t_s) >= PEAK_END_S
+                count += len(find_peaks(smooth[inner, 0], prominence=PEAK)[0])
         return count / self.lasts_s
 
 

@@ -11,8 +11,8 @@ RATE_TOLERANCE = 0.95
 """A limit of N Hz is met from 0.95 N: jitter and rounded times. [1]"""
 SHAPE_RATE_HZ, SHAPE_SPACING_MM = 30.0, 2.0
 """Geometry needs this rate, or this spacing at the 95th percentile."""
-SPEED_RATE_HZ, PEAK_RATE_HZ = 50.0, 60.0
-"""Rates that speed, and peaks of speed, need. [Hz]"""
+SPEED_RATE_HZ, PEAK_RATE_HZ, FINE_RATE_HZ = 50.0, 60.0, 100.0
+"""Rates that speed, peaks of speed, and curvature and the share of fast waves need. [Hz]"""
 PRESSURE_RATE_HZ = 30.0
 """Rate that pressure needs: a hand changes it slowly. [Hz]"""
 LOST_SHARE = 0.1

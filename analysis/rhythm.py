@@ -20,6 +20,11 @@ BAND_HZ, ALL_HZ = (4.0, 12.0), (0.5, 12.0)
 SEGMENT_S, LEAST_S = 4.0, 3.0
 """Length of one spectrum, so that frequencies are told apart by 0.25 Hz; shorter continuous
 drawing than the second has too few slow waves. [s]"""
+LEAP_MM = 0.05
+"""A smaller leap does not show among the waves. [mm]"""
+EDGE_BINS = 0.1
+"""A bin this near outside a band belongs to it: the rate of the even grid is not quite round,
+and the bin at 0.5 Hz, the strongest of all, must not come and go with it. [1]"""
 LEAST_RMS_MM = 1e-6
 """Below this the line is straight but for rounding, and a share means nothing. [mm]"""
 
@@ -29,6 +34,27 @@ class BandPower(NamedTuple):
 
     band_mm2: float
     all_mm2: float
+
+
+def unbroken(stretch: Stretch) -> list[Stretch]:
+    """Part a stretch where the distance leaps from one piece of the guide to another.
+
+    Parameters
+    ----------
+    stretch : Stretch
+        Places in the first two columns, distance from the line in the third. [mm]
+
+    Returns
+    -------
+    list of Stretch
+        In order. A distance from one piece changes by no more than the pen moves; at a
+        corner that is cut or overrun it may leap, which is no wave.
+    """
+    moved_mm = np.hypot(*np.diff(stretch.columns[:, :2], axis=0).T)
+    leaps = np.abs(np.diff(stretch.columns[:, 2])) > moved_mm + LEAP_MM
+    cuts = np.flatnonzero(leaps) + 1
+    times, columns = np.split(stretch.t_s, cuts), np.split(stretch.columns, cuts)
+    return [Stretch(stretch.stroke, *one) for one in zip(times, columns, strict=True)]
 
 
 def even_distance_mm(stretch: Stretch, rate_hz: float) -> tuple[FloatArray, float]:
@@ -62,8 +88,9 @@ def _power(d_mm: FloatArray, rate_hz: float) -> BandPower:
     windows_mm = d_mm[first[:, None] + np.arange(size)]
     f_hz, densities = periodogram(windows_mm, fs=rate_hz, window="hann", detrend=detrend)
     density = densities.mean(axis=0)
+    edge_hz = EDGE_BINS * f_hz[1]
     band, whole = [
-        float(density[(f_hz >= low_hz) & (f_hz <= high_hz)].sum() * f_hz[1])
+        float(density[(f_hz >= low_hz - edge_hz) & (f_hz <= high_hz + edge_hz)].sum() * f_hz[1])
         for low_hz, high_hz in (BAND_HZ, ALL_HZ)
     ]
     return BandPower(band, whole)
@@ -92,7 +119,8 @@ def band_power(stretches: Stretches) -> BandPower:
     ----------
     Welch (1967), IEEE Trans. Audio Electroacoust. 15:70 (from memory).
     """
-    long = [stretch for stretch in stretches.stretches if stretch.lasts_s >= LEAST_S]
+    pieces = [piece for one in stretches.stretches for piece in unbroken(one)]
+    long = [piece for piece in pieces if piece.lasts_s >= LEAST_S]
     if not long:
         raise Refused("too_few_samples")
     powers = [_power(*even_distance_mm(one, stretches.even_rate_hz)) for one in long]

@@ -17,8 +17,11 @@ NOISE_MM, STEADY_MM = 0.15, 0.1
 before a lobe is chosen: thinned as it is, its zigzag would outweigh the way of the line."""
 STEADY_REACH_MM = 4.0
 """Travel over which positions are averaged at most: shorter than any lobe is wide. [mm]"""
-TRAVEL_LAG = 16
-"""Travel of one sample is that over so many, or noise would lengthen it. [1]"""
+TRAVEL_LAGS = (4, 16)
+"""Travel of one sample is that over so many, or noise would lengthen it; the larger of both,
+because a line that bends comes back in the longer one. [1]"""
+LEAST_COUNT = 2.0
+"""Fewer samples than this have nothing to average. [1]"""
 MAD, SECOND_DIFFERENCE = 0.6745, math.sqrt(6.0)
 """Median absolute value of a normal law of standard deviation 1, and the deviation of the
 second differences (1, -2, 1) of such noise."""
@@ -68,6 +71,15 @@ def noise_mm(xy_mm: FloatArray, stroke: IntArray) -> float:
     return float(np.median(np.abs(second_mm))) / (MAD * SECOND_DIFFERENCE)
 
 
+def _travel_mm(xy_mm: FloatArray, stroke: IntArray, lag: int, sigma_mm: float) -> float:
+    """Median way from a sample to the next, by samples farther apart, less their noise."""
+    same = stroke[lag:] == stroke[:-lag]
+    if not same.any():
+        return 0.0
+    apart_mm = float(np.median(np.hypot(*(xy_mm[lag:] - xy_mm[:-lag])[same].T)))
+    return math.sqrt(max(apart_mm**2 - 4.0 * sigma_mm**2, 0.0)) / lag
+
+
 def steadied(xy_mm: FloatArray, stroke: IntArray) -> FloatArray:
     """Average noisy positions over a few mm of travel, stroke by stroke.
 
@@ -86,13 +98,12 @@ def steadied(xy_mm: FloatArray, stroke: IntArray) -> FloatArray:
     sigma_mm = noise_mm(xy_mm, stroke)
     if sigma_mm < NOISE_MM:
         return xy_mm
-    lag = min(TRAVEL_LAG, len(xy_mm) - 1)
-    same = stroke[lag:] == stroke[:-lag]
-    if not same.any():
+    travel_mm = max(_travel_mm(xy_mm, stroke, lag, sigma_mm) for lag in TRAVEL_LAGS)
+    if travel_mm == 0.0:
         return xy_mm
-    apart_mm = float(np.median(np.hypot(*(xy_mm[lag:] - xy_mm[:-lag])[same].T)))
-    travel_mm = np.sqrt(max(apart_mm**2 - 4.0 * sigma_mm**2, 0.0)) / lag
-    count = min(STEADY_REACH_MM / max(travel_mm, 1e-3), (sigma_mm / STEADY_MM) ** 2)
+    count = min(STEADY_REACH_MM / travel_mm, (sigma_mm / STEADY_MM) ** 2)
+    if count < LEAST_COUNT:
+        return xy_mm
     result = xy_mm.copy()
     for part in stroke_slices(stroke):
         result[part] = gaussian_filter1d(xy_mm[part], 0.5 * count, axis=0, mode="nearest")

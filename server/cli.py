@@ -1,5 +1,10 @@
 """The ``linnet`` command. Each subcommand loads only what it needs: scoring starts in a second."""
 
+import errno
+import io
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Annotated
 
@@ -34,6 +39,21 @@ def _form(*, as_json: bool, as_csv: bool, as_text: bool) -> Form:
     return chosen[0] if chosen else Form.text
 
 
+@contextmanager
+def _printing() -> Iterator[None]:
+    """End with 1 and a sentence where the output cannot be written: a full disk, say."""
+    try:
+        yield
+    except OSError as error:
+        # A reader that has seen enough is no fault to tell; typer ends with 1 then.
+        if error.errno == errno.EPIPE:
+            raise
+        typer.echo(f"The output cannot be written: {error.strerror}.", err=True)
+        # What is still held back would fail once more on the way out.
+        sys.stdout = io.StringIO()
+        raise typer.Exit(1) from None
+
+
 def _version(wanted: bool) -> None:
     if wanted:
         from importlib.metadata import version
@@ -53,9 +73,7 @@ def linnet(
 
 @app.command()
 def score(
-    files: Annotated[
-        list[Path], typer.Argument(metavar="FILE...", help="Trials, cuts or InkML ink.")
-    ],
+    files: Annotated[list[Path], typer.Argument(metavar="FILE", help="Trials, cuts or InkML ink.")],
     as_json: AsJson = False,
     as_csv: AsCsv = False,
     as_text: AsText = False,
@@ -76,7 +94,8 @@ def score(
     form = _form(as_json=as_json, as_csv=as_csv, as_text=as_text)
     from server.cli_score import score_files
 
-    raise typer.Exit(score_files(files, form=form, guide_file=guide))
+    with _printing():
+        raise typer.Exit(score_files(files, form=form, guide_file=guide))
 
 
 @app.command()
@@ -85,7 +104,8 @@ def measures(as_json: AsJson = False, as_csv: AsCsv = False, as_text: AsText = F
     form = _form(as_json=as_json, as_csv=as_csv, as_text=as_text)
     from server.cli_measures import list_measures
 
-    list_measures(form)
+    with _printing():
+        list_measures(form)
 
 
 @app.command()
@@ -137,5 +157,7 @@ def serve(
 
 
 def main() -> None:
-    """Run the command line."""
+    """Run the command line; what it prints is UTF-8, whatever the locale."""
+    if isinstance(sys.stdout, io.TextIOWrapper):
+        sys.stdout.reconfigure(encoding="utf-8")
     app()

@@ -10,6 +10,7 @@ from analysis import ANALYSIS_VERSION
 from analysis.registry import MEASURES, Measure, column, reasons_of
 from analysis.value import REASONS
 from server.cli_forms import Form, csv_lines, json_line
+from server.numbers import MINUS, near_words
 
 FIELDS = (
     "id",
@@ -31,6 +32,7 @@ FIELDS = (
 WIDTH = 88
 """Columns of the handbook."""
 INDENT = "    "
+HELD = "\N{NO-BREAK SPACE}"
 
 PREFACE = """
 A value is one finite number with a unit, or one reason why there is none; never zero,
@@ -132,7 +134,7 @@ def _part(name: str, text: str) -> list[str]:
 def _facts(measure: Measure) -> list[str]:
     better = BETTER[measure.better]
     if measure.near is not None:
-        better = f"near {measure.near:g}"
+        better = "near " + near_words(measure.near).replace(MINUS, "-")
     facts = [
         f"id {measure.id}",
         f"unit {measure.unit}",
@@ -141,7 +143,9 @@ def _facts(measure: Measure) -> list[str]:
         f"better {better}",
         f"revision {measure.revision}",
     ]
-    return _filled("; ".join(facts), INDENT, INDENT)
+    # A line ends between two facts or two modes, never inside a fact.
+    kept = "; ".join(fact.replace(" ", HELD) for fact in facts).replace(f",{HELD}", ", ")
+    return [line.replace(HELD, " ") for line in _filled(kept, INDENT, INDENT)]
 
 
 def entry_lines(measure: Measure) -> list[str]:

@@ -60,7 +60,8 @@ def _read(path: Path) -> bytes:
 def _complain(path: Path, faults: Iterable[Fault]) -> None:
     for fault in faults:
         place = f"{fault.path}: " if fault.path else ""
-        typer.echo(f"{path}: {place}{fault.detail}", err=True)
+        # By the name of the stream, which the progress bar puts itself in the place of.
+        typer.echo(f"{path}: {place}{fault.detail}", file=sys.stderr, err=True)
 
 
 def _with_progress(files: Sequence[Path]) -> Iterator[Path]:

@@ -6,14 +6,23 @@ from typing import TYPE_CHECKING, Any
 from analysis.quality import FLAGS
 from analysis.registry import MEASURES
 from analysis.value import REASONS
-from server.numbers import each_side, percent, with_unit
+from server.numbers import each_side, measured, percent
 from server.sentences import NO_NORM
-from server.sentences_modes import both_sentence, counts_sentence, cut_sentences, target_sentence
+from server.sentences_modes import (
+    both_sentence,
+    counts_sentence,
+    cut_sentences,
+    holds,
+    target_sentence,
+)
 
 if TYPE_CHECKING:
     from server.cuts import CutDocument
 
 NOT_KNOWN = "not known"
+AIMED = ("tap", "join")
+# Of such a trial it is only said that nothing is known.
+UNKNOWN = {"nothing_drawn", "scoring_failed"}
 CONTACTS = ("First contact", "Second contact")
 
 
@@ -35,9 +44,9 @@ def _readings(report: Mapping[str, Any]) -> str:
 def _sentence(report: Mapping[str, Any]) -> str:
     if report["contacts"]:
         return both_sentence(report)
-    if report["targets"] is None or "nothing_drawn" in report["quality"]["flags"]:
-        return _readings(report)
-    return target_sentence(report)
+    if report["mode"] in AIMED and UNKNOWN.isdisjoint(report["quality"]["flags"]):
+        return target_sentence(report)
+    return _readings(report)
 
 
 def _rows(values: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
@@ -48,7 +57,7 @@ def _rows(values: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
         if value["value"] is None:
             yield measure.label, f"none: {REASONS[value['reason']]}"
         else:
-            yield measure.label, with_unit(value["value"], measure.unit, measure.decimals)
+            yield measure.label, measured(value["value"], measure)
 
 
 def _table(values: Mapping[str, Any]) -> list[str]:
@@ -76,11 +85,14 @@ def report_words(number: int, report: Mapping[str, Any]) -> str:
     lines += [f"Caution: {FLAGS[flag]}" for flag in report["quality"]["flags"]]
     lines += _table(report["measures"])
     for contact in report["contacts"] or ():
-        part = contact["part"]
-        what = "which held" if part is None else f"on line {part + 1}"
+        name, part = CONTACTS[contact["pointer"]], contact["part"]
+        if part is not None:
+            name = f"{name}, on line {part + 1}"
+        elif holds(contact, report):
+            name = f"{name}, which held"
         # What one contact cannot have is no news; the report has the reason of each.
         known = {name: one for name, one in contact["measures"].items() if "reason" not in one}
-        lines += [f"{CONTACTS[contact['pointer']]}, {what}", *_table(known)]
+        lines += [name, *_table(known)]
     return "\n".join([*lines, NO_NORM, ""])
 
 

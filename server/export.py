@@ -1,4 +1,4 @@
-"""Tables for research, de-identified by construction (DESIGN 3.6).
+"""Tables for research, de-identified by construction.
 
 A row is made from named columns only, none of which holds a name, a code, a date, free
 text or an id that is used anywhere else. Small groups are not left out yet.
@@ -35,19 +35,18 @@ LIBRARY_IDS = frozenset(task["task_id"] for task in LIBRARY)
 BLOCK_LETTERS = 32 * 1024
 # A spreadsheet takes a text that begins like this for a formula.
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
-DESIGN = "DESIGN 3.6"
 
 STUDY_CODE = ColumnInfo(
-    "study_code", "string", "", "Child", "Random code of the child, for this project only.", DESIGN
+    "study_code", "string", "", "Child", "Random code of the child, for this project only.", LINNET
 )
 TRIAL_KEY = ColumnInfo(
-    "trial_key", "string", "", "Trial", "Random code of the trial, for this project only.", DESIGN
+    "trial_key", "string", "", "Trial", "Random code of the trial, for this project only.", LINNET
 )
 TRIAL_HEAD = (
     STUDY_CODE,
     TRIAL_KEY,
     ColumnInfo(
-        "day_offset", "integer", "d", "Day", "Days since the child's first session.", DESIGN
+        "day_offset", "integer", "d", "Day", "Days since the child's first session.", LINNET
     ),
     ColumnInfo("seq", "integer", "1", "Order", "Place of the trial in its session.", LINNET),
     ColumnInfo(
@@ -77,7 +76,7 @@ CHILD_TABLE = (
         "a",
         "Age",
         "Whole years at the first session: a band of 12 months.",
-        DESIGN,
+        LINNET,
     ),
     ColumnInfo(
         "preferred_hand", "string", "", "Preferred hand", "As reported: left, right, mixed.", LINNET

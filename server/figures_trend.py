@@ -17,7 +17,7 @@ from server.figures_style import (
     empty_figure,
     style,
 )
-from server.numbers import is_share, unit_words
+from server.numbers import is_share, near_words, unit_words
 from server.sentences_series import series_words
 from server.trend_series import Series
 
@@ -143,7 +143,7 @@ def _draw_head(figure: Figure, measure: Measure) -> None:
     unit = "%" if is_share(measure) else unit_words(measure.unit)
     better = {"low": "lower is better", "high": "higher is better"}.get(measure.better)
     if measure.better == "near" and measure.near is not None:
-        better = f"nearer to {measure.near:g} is better"
+        better = f"nearer to {near_words(measure.near)} is better"
     words = [measure.label + (f", {unit}" if unit else ""), *([better] if better else [])]
     # On a phone the two do not fit on one line.
     apart = "\n" if width_in < WIDTH_IN else "  ·  "

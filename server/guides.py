@@ -136,14 +136,11 @@ def guide_of(fields: GuideFields, path: str = "/guide") -> Guide | None:
     )
     if not parts and not targets:
         return None
-    try:
-        return Guide(
-            parts=parts,
-            start_radius_mm=fields.start_radius_mm,
-            stop_radius_mm=fields.stop_radius_mm,
-            midline_x_mm=fields.midline_x_mm,
-            midline_source=fields.midline_source,
-            targets=targets,
-        )
-    except BadGuide:
-        raise BadDocument([Fault(f"{path}/targets_mm", TWO_DISTINCT)]) from None
+    return Guide(
+        parts=parts,
+        start_radius_mm=fields.start_radius_mm,
+        stop_radius_mm=fields.stop_radius_mm,
+        midline_x_mm=fields.midline_x_mm,
+        midline_source=fields.midline_source,
+        targets=targets,
+    )

@@ -115,12 +115,15 @@ def read_ink(raw: bytes) -> InkDocument:
     # Points are parted by commas: they are counted before any is read.
     if sum((one.text or "").count(",") + 1 for one in traces) > MAX_SAMPLES:
         raise BadDocument([Fault("", TOO_MANY_SAMPLES)], status=413)
-    strokes = [_stroke(number, one, formats[id(one)]) for number, one in enumerate(traces, 1)]
-    kept = [stroke for stroke in strokes if stroke is not None and len(stroke.xy_mm)]
+    # What a float cannot hold is too far or too long, and refused as that.
+    with np.errstate(over="ignore", invalid="ignore"):
+        strokes = [_stroke(number, one, formats[id(one)]) for number, one in enumerate(traces, 1)]
+        kept = [stroke for stroke in strokes if stroke is not None and len(stroke.xy_mm)]
+        trace = _joined(kept)
     digest = hashlib.sha256(raw).hexdigest()
     return InkDocument(
         trial_id=str(uuid.uuid5(INK, digest)),
-        trace=_joined(kept),
+        trace=trace,
         calibrated=bool(kept) and all(stroke.calibrated for stroke in kept),
     )
 
@@ -212,6 +215,6 @@ def _times_s(strokes: list[_Stroke]) -> FloatArray | None:
     t_s = np.concatenate(times)
     # A clock may count from any day: only what passed since the first point is of use.
     since_s: FloatArray = t_s - t_s[0]
-    if np.abs(since_s).max() > LONGEST_MS / 1000.0:
+    if not np.abs(since_s).max() <= LONGEST_MS / 1000.0:
         raise BadDocument([Fault("", TOO_LONG)])
     return since_s

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
     Input = TrialDocument | InkDocument | CutDocument
 
+NO_LINE_NO_DOTS = "A guide needs a line (points_mm or parts) or dots (targets_mm)."
+
 # What may stand before the first element: byte order marks, spaces, the null bytes of UTF-16.
 _BEFORE = b"\xef\xbb\xbf\xff\xfe\x00 \t\r\n"
 _CUT = b"linnet-cut/"
@@ -75,7 +77,8 @@ def read_guide(raw: bytes) -> GuideFields:
         raise BadDocument([Fault("", TOO_LARGE)], status=413)
     known = names_of(GuideFields)
     fields: GuideFields = validated(GuideFields, read_json(raw, known), known)
-    guide_of(fields, path="")
+    if guide_of(fields, path="") is None:
+        raise BadDocument([Fault("", NO_LINE_NO_DOTS)])
     return fields
 
 

@@ -1,6 +1,7 @@
 """How a number and its unit are written on a page."""
 
 import math
+from fractions import Fraction
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -8,6 +9,9 @@ if TYPE_CHECKING:
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 MINUS = "\N{MINUS SIGN}"
+
+# Values to be near to are whole numbers and simple shares, such as the exponent -1/3.
+LARGEST_DENOMINATOR = 12
 
 # UCUM codes to what people write.
 _WRITTEN = {
@@ -29,6 +33,9 @@ _WRITTEN = {
 _SIDES = {
     "deviation_bias": ("left", "right"),
     "deviation_bias_outward": ("outside", "inside"),
+    "cut_bias_outward": ("outside", "inside"),
+    "target_error_constant_x": ("right", "left"),
+    "target_error_constant_y": ("below", "above"),
 }
 
 _WORDS = (
@@ -55,6 +62,17 @@ def unit_words(unit: str) -> str:
     ('mm²', '')
     """
     return "" if unit.startswith("{") else _WRITTEN.get(unit, unit)
+
+
+def near_words(near: float) -> str:
+    """Return the value to be near to: a whole number or a simple share.
+
+    Examples
+    --------
+    >>> near_words(1.0), near_words(-1 / 3).replace(MINUS, "-")
+    ('1', '-1/3')
+    """
+    return str(Fraction(near).limit_denominator(LARGEST_DENOMINATOR)).replace("-", MINUS)
 
 
 def measured(value: float, measure: "Measure") -> str:

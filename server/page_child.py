@@ -12,7 +12,7 @@ from analysis.measure import Measure
 from analysis.registry import MEASURES
 from server.dates import day_words
 from server.figures_panel import slope_of
-from server.numbers import each_side, is_share, measured
+from server.numbers import each_side, is_share, measured, near_words
 from server.page_sessions import session_blocks
 from server.page_words import child_words
 from server.sentences import DIRECTION_WORDS, HAND_WORDS, MIDLINE_NOTE, NO_NORM, SAME_SERIES
@@ -171,7 +171,7 @@ def _measure_options(chosen: Measure) -> list[OptionGroup]:
 def _measure_words(measure: Measure) -> str:
     better = BETTER_WORDS.get(measure.better)
     if measure.better == "near" and measure.near is not None:
-        better = f"Nearer to {measure.near:g} is better."
+        better = f"Nearer to {near_words(measure.near)} is better."
     note = MIDLINE_NOTE if measure.family.casefold() == "midline" else None
     return " ".join(word for word in (measure.meaning, better, note) if word)
 

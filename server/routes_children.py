@@ -16,7 +16,7 @@ from server.tables import Child
 
 router = APIRouter(prefix="/api/children")
 
-NO_MEASURE = "This must be the id of a measure; see linnet measures."
+NO_MEASURE = "This must be the id of a measure of one trial; see linnet measures."
 
 
 def child_as_dict(child: Child) -> dict[str, Any]:

@@ -14,6 +14,9 @@ CONTACTS = ("first contact", "second contact")
 TOGETHER_S = 0.05
 STILL_MM = 0.5
 
+NO_LINES = "There is no guide that two hands could follow, so how near they drew is not known."
+ONE_CONTACT = "Only one contact was seen, so two hands cannot be compared."
+
 REGISTRATIONS = {
     "marks": "Laid on the template by its printed marks",
     "best_fit": "Laid on the template by the best fit, which hides where on the sheet and how far "
@@ -68,11 +71,18 @@ def both_sentence(report: Report) -> str:
         9 mm each side. The second contact followed 0.2 s behind."
     """
     contacts = report["contacts"] or []
-    if len(contacts) < 2:
-        one = "Only one contact was seen, so two hands cannot be compared."
-        return " ".join([*(_contact_sentence(contact, report) for contact in contacts), one])
-    said = [_contact_sentence(contact, report) for contact in contacts]
-    return " ".join([*said, *filter(None, [_lag(report)])])
+    if all(contact["part"] is None for contact in contacts):
+        said = [NO_LINES]
+    else:
+        said = [_contact_sentence(contact, report) for contact in contacts]
+    said += [ONE_CONTACT] if len(contacts) < 2 else filter(None, [_lag(report)])
+    return " ".join(said)
+
+
+def holds(contact: Report, report: Report) -> bool:
+    """Whether a contact had no line to follow while the other one had."""
+    others = [one for one in report["contacts"] if one["part"] is not None]
+    return contact["part"] is None and bool(others)
 
 
 def width_clause(report: Report) -> str:

@@ -129,9 +129,12 @@ def series_from(
     places = {session.id: place for place, session in enumerate(sessions)}
     mine: dict[SeriesKey, list[Reading]] = defaultdict(list)
     alike: dict[SeriesKey, list[Reading]] = defaultdict(list)
+    free: dict[SeriesKey, list[Reading]] = defaultdict(list)
     for reading in readings:
+        key = _key(reading, measure)
+        if reading.free:
+            free[_whatever_hand(key)].append(reading)
         if measure.id in reading.values:
-            key = _key(reading, measure)
             mine[key].append(reading)
             alike[_whatever_hand(key)].append(reading)
     found = []
@@ -154,7 +157,8 @@ def series_from(
             points=tuple(points),
             repeats=tuple(_pairs(by_session.values(), measure)),
             cells=tuple(_cell(one, places[one.session_id], measure) for one in others),
-            hands=tuple(one.hand_taken for one in others if one.free),
+            # A choice of hand counts even if the trial gave no value of this measure.
+            hands=tuple(one.hand_taken for one in free[_whatever_hand(key)]),
         )
         found.append(series)
     return sorted(found, key=place)

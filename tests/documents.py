@@ -342,20 +342,6 @@ CASES = (
         "/guide/targets_mm/1/order",
         "one target only",
     ),
-    Case(
-        "targets in one place",
-        put(
-            "guide",
-            value={
-                "targets_mm": [
-                    {"x": 10, "y": 10, "radius": 5, "order": 0},
-                    {"x": 10, "y": 10, "radius": 5, "order": 1},
-                ]
-            },
-        ),
-        "/guide/targets_mm",
-        "different places",
-    ),
     # Words and ids.
     Case("id that is no UUID", put("trial_id", value=f"trial-{SECRET}"), "/trial_id", "UUID"),
     Case("id in capitals", put("trial_id", value=TRIAL_ID.upper()), "/trial_id", "lower case"),

@@ -46,7 +46,6 @@ def _eventful(guide: Guide, rate_hz: float) -> Trial:
         pressure=0.5 + 0.2 * np.sin(2 * np.pi * t_s / 1.7),
         pressure_band=(0.4, 0.7),
         mode="cut",
-        marks=(Mark(4.0, "hand_switch"),),
     )
 
 
@@ -74,7 +73,8 @@ def drawings(mode: Mode, rate_hz: float = RATE_HZ) -> tuple[Trial, ...]:
         return (modes.sound_join(rate_hz),)
     if mode == "both":
         return (modes.sound_hands(rate_hz), _hold(rate_hz))
-    return tuple(_eventful(guide, rate_hz) for guide in (refusals.box(), refusals.bridge()))
+    switched = replace(_eventful(refusals.box(), rate_hz), marks=(Mark(4.0, "hand_switch"),))
+    return (switched, _eventful(refusals.bridge(), rate_hz))
 
 
 def on_the_page(one: Trial, to: Map, *, midline_mm: Callable[[float], float | None]) -> Trial:

@@ -306,7 +306,7 @@ def _bent_at_even_speed(one: Trial) -> Trial:
     steps = np.arange(361)
     arcs = []
     for radius_mm in (20.0, 60.0):
-        angle = steps * np.arcsin(20.0 / RATE_HZ / radius_mm)
+        angle = steps * np.arcsin(8.0 / RATE_HZ / radius_mm)
         arcs.append(90 + radius_mm * np.column_stack([np.cos(angle), np.sin(angle)]))
     both = _along(one, np.vstack(arcs))
     return with_trace(both, stroke=np.repeat([0, 1], 361))
@@ -389,6 +389,7 @@ NEEDS_SPOILT: dict[str, Spoil] = {
     "rate_shape": lambda one: at_rate(one, 4.0),
     "rate_speed": lambda one: at_rate(one, 30.0),
     "rate_peaks": lambda one: at_rate(one, 53.0),
+    "rate_fine": lambda one: at_rate(one, 80.0),
     "clock": _clock_back,
     "whole": _gap,
     "calibrated": _uncalibrated,
@@ -450,7 +451,6 @@ IDLE: dict[tuple[Mode, str], str] = {
 FUNCTIONS_SPOILT: dict[tuple[str, str], Spoil] = {
     ("start_dwell", "too_little_traced"): _resting,
     ("speed_cv", "zero_variance"): _touch,
-    ("speed_peaks_per_cm", "too_little_traced"): _beside_by(150.0),
     ("midline_deviation_ratio", "zero_variance"): _exactly_on_the_line,
     ("sparc", "too_little_traced"): _resting,
     ("log_dimensionless_jerk", "zero_variance"): _slow_but_for_two_flicks,
@@ -460,6 +460,7 @@ FUNCTIONS_SPOILT: dict[tuple[str, str], Spoil] = {
     ("speed_curvature_r_squared", "zero_variance"): _bent_at_even_speed,
     ("band_4_12hz_share", "zero_variance"): _exactly_on_the_line,
     ("snip_length_median", "too_little_traced"): _beside_the_line_only,
+    ("steering_rate", "too_little_inside"): _beside_by(10.0),
     **{
         (f"target_error_{name}", "too_few_trials"): _few_dots
         for name in ("mean", "constant", "constant_x", "constant_y", "variable")
@@ -483,7 +484,6 @@ FUNCTIONS_SPOILT: dict[tuple[str, str], Spoil] = {
 
 FUNCTIONS_MORE: tuple[tuple[str, str, Spoil], ...] = (
     ("midline_crossing_share", "guide_lacks_feature", _short_crossing),
-    ("steering_rate", "too_little_traced", _beside_by(10.0)),
     ("pressure_mean", "no_pressure_sensor", lambda one: with_trace(one, pressure=None)),
     ("pressure_mean", "no_pressure_sensor", _pressed(lambda share: np.nan * share)),
     ("pressure_mean", "pressure_constant", _pressed(lambda share: np.round(share) * 0.5)),

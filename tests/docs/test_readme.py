@@ -19,6 +19,7 @@ from typer.main import get_command
 from analysis import ANALYSIS_VERSION
 from analysis.registry import MEASURES, column
 from server.cli import app
+from server.numbers import near_words
 from server.settings import SETTINGS
 
 ROOT = Path(__file__).parents[2]
@@ -47,7 +48,11 @@ def with_part(text: str, mark: str, part: str) -> str:
 
 def better(entry: object) -> str:
     near = getattr(entry, "near", None)
-    return f"near {near:g}" if near is not None else BETTER.get(getattr(entry, "better", ""), "")
+    return (
+        f"near {near_words(near)}"
+        if near is not None
+        else BETTER.get(getattr(entry, "better", ""), "")
+    )
 
 
 def measures_table() -> str:

@@ -220,15 +220,19 @@ def test_mirrored_sines_have_the_phase_they_were_given(rate_hz: int, behind_deg:
 
 @checks("C", "phase swinging by 15 deg: sqrt(-2 ln J0(15 deg))", "both_relative_phase_sd")
 @checks("C", "the same: its mean stays", "both_relative_phase_mean")
-def test_a_phase_that_wanders_has_the_spread_of_its_wandering() -> None:
-    place = steady(120)
+@pytest.mark.parametrize("rate_hz", RATES_HZ)
+def test_a_phase_that_wanders_has_the_spread_of_its_wandering(rate_hz: int) -> None:
+    place = steady(rate_hz)
     # Once in three cycles: the whole cycles of contact 0 in this record are three.
     wander = 15 * np.sin(2 * np.pi * (place - place[0]) / 3)
-    found = measure_all(on_sines(place, 30 + wander)[0])
+    found = measure_all(on_sines(place, 30 + wander, rate_hz)[0])
     spread = np.degrees(np.sqrt(-2 * np.log(j0(np.radians(15)))))
-    assert number(found, "both_relative_phase_sd") == pytest.approx(spread, abs=1.0)
-    # The second contact is sampled 0.4 of a step later, which is 1.2 deg at a cycle a second.
-    assert number(found, "both_relative_phase_mean") == pytest.approx(31.2, abs=0.5)
+    assert spread == pytest.approx(10.63, abs=0.005)
+    # An error of a tenth would be 1.06 deg.
+    assert number(found, "both_relative_phase_sd") == pytest.approx(spread, abs=0.3)
+    # The second contact is sampled 0.4 of a step later, at a cycle a second.
+    later_deg = 360 * 0.4 / rate_hz
+    assert number(found, "both_relative_phase_mean") == pytest.approx(30 + later_deg, abs=0.3)
 
 
 @checks(
@@ -250,8 +254,9 @@ def test_the_phase_is_that_of_the_raw_positions() -> None:
     raw_deg = np.degrees(np.angle(mean))
     raw_sd_deg = np.degrees(np.sqrt(-2 * np.log(abs(mean))))
     later_deg = 360 * 0.4 / 120  # the second contact is sampled 0.4 of a step later
-    assert number(found, "both_relative_phase_mean") == pytest.approx(raw_deg + later_deg, abs=1.0)
-    assert number(found, "both_relative_phase_sd") == pytest.approx(raw_sd_deg, abs=1.5)
+    assert number(found, "both_relative_phase_mean") == pytest.approx(raw_deg + later_deg, abs=0.3)
+    assert raw_sd_deg > 4.0
+    assert number(found, "both_relative_phase_sd") == pytest.approx(raw_sd_deg, abs=0.3)
 
 
 @checks("C", "four laps of mirrored circles", "both_relative_phase_mean", "completion")

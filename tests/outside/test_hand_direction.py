@@ -68,6 +68,80 @@ def test_effects_of_four_cells(blocks: int) -> None:
             assert (found[name].low, found[name].high) == pytest.approx((expected, expected))
 
 
+# Left less right: half of 4 + 10 less 2 + 7. To the left less to the right: half of 7 + 10
+# less 2 + 4. Across the body less away from it: half of 7 + 4 less 2 + 10.
+UNEQUAL = {
+    ("right", "left_to_right"): 2.0,
+    ("right", "right_to_left"): 7.0,
+    ("left", "left_to_right"): 4.0,
+    ("left", "right_to_left"): 10.0,
+}
+UNEQUAL_EFFECTS = {"hand_effect": 2.5, "direction_effect": 5.5, "across_body_effect": -0.5}
+
+
+@checks("C", "cells 2, 7, 4, 10: 2.5, 5.5, -0.5", *EFFECTS)
+@pytest.mark.parametrize("blocks", [3, 6, 13])
+def test_three_effects_that_differ_are_not_taken_for_each_other(blocks: int) -> None:
+    found = found_for(joined(block(k, UNEQUAL, add=k % 4) for k in range(blocks)))
+    for name in ("hand_effect", "direction_effect", "across_body_effect"):
+        assert found[name].number == pytest.approx(UNEQUAL_EFFECTS[name], abs=1e-12)
+
+
+# What each of seven blocks adds to one effect and to no other: each row adds up to 0.
+ADDED = {
+    "hand_effect": (3.0, -2.0, 1.0, 0.0, -1.0, -2.0, 1.0),
+    "direction_effect": (2.0, -3.0, 0.0, 3.0, -1.0, 1.0, -2.0),
+    "across_body_effect": (-5.0, 0.0, 2.0, 1.0, 3.0, 0.0, -1.0),
+}
+# 128 sign flips, of which 3 at either end are less than 2.5 %: the ends of the interval are the
+# third least and the third greatest mean of some of the blocks. By hand, what they add:
+# for the hand -2, -2, their mean -2; from above 3, the mean 2 of 3 and 1, twice.
+# For the direction -3, -2.5 of -3 and -2, -2; and 3, 2.5 of 3 and 2, 2.
+# Across the body -5, -3 of -5 and -1, -2.5 of -5 and 0; and 3, 2.5 of 3 and 2, 2.
+ENDS = {
+    "hand_effect": (2.5 - 2.0, 2.5 + 2.0),
+    "direction_effect": (5.5 - 2.0, 5.5 + 2.0),
+    "across_body_effect": (-0.5 - 2.5, -0.5 + 2.0),
+}
+
+
+def seven_blocks() -> list[CellTrial]:
+    trials = []
+    for number in range(7):
+        hand, direction, across = (ADDED[name][number] / 2 for name in EFFECTS)
+        for (side, way), value in UNEQUAL.items():
+            left = 1 if side == "left" else -1
+            to_left = 1 if way == "right_to_left" else -1
+            more = left * hand + to_left * direction - left * to_left * across
+            trials.append(CellTrial(side, way, number, value + more))
+    return trials
+
+
+@checks("C", "128 sign flips of seven blocks, listed and by hand", *EFFECTS)
+@pytest.mark.parametrize("name", EFFECTS)
+def test_each_effect_has_the_interval_of_its_own_sign_flips(name: str) -> None:
+    found = found_for(seven_blocks())[name]
+    assert found.number == pytest.approx(UNEQUAL_EFFECTS[name], abs=1e-12)
+    assert found.low is not None
+    assert found.high is not None
+    assert (found.low, found.high) == pytest.approx(ENDS[name], abs=1e-12)
+    # The same by listing them: a centre is kept if more than 2.5 % of the flips of the
+    # differences from it add up to at least as much as the differences do.
+    steps = [UNEQUAL_EFFECTS[name] + added for added in ADDED[name]]
+
+    def tail(centre: float, side: int) -> float:
+        moved = [side * (step - centre) for step in steps]
+        sums = [
+            sum(sign * one for sign, one in zip(signs, moved, strict=True))
+            for signs in product((1, -1), repeat=7)
+        ]
+        return sum(one >= sum(moved) - 1e-9 for one in sums) / 128
+
+    for end, side in ((found.low, 1), (found.high, -1)):
+        assert tail(end + side * 1e-6, side) > 0.025
+        assert tail(end - side * 1e-6, side) <= 0.025
+
+
 @checks("C", "three trials a cell in one block", "hand_effect", "across_body_effect")
 def test_a_cell_is_the_mean_of_its_trials() -> None:
     cells = joined(block(0, add=add) for add in (-1.0, 0.0, 4.0))

@@ -321,7 +321,7 @@ def test_trend_line_shrugs_off_one_outlier() -> None:
 
 
 def test_trend_line_of_sen_1968() -> None:
-    # Sen 1968, worked example: slope 4, interval 3.71 to 4.38 at 0.93 (from memory). [P]
+    # Sen 1968, worked example, as in the tests of scipy: slope 4, 3.71 to 4.38 at 0.93. [P]
     x, y = [1, 2, 3, 4, 10, 12, 18], [9, 15, 19, 20, 45, 55, 78]
     slope = trend_slope(x, y, confidence=0.93)
     assert slope.per_week / 7 == pytest.approx(4.0)

@@ -20,6 +20,7 @@ from tests.checked import checks
 from tests.known import RATES_HZ, jittered_times, trial
 
 rates = pytest.mark.parametrize("rate_hz", RATES_HZ)
+fast_rates = pytest.mark.parametrize("rate_hz", [100, *RATES_HZ[1:]])
 REFERENCE = Path(__file__).parents[2] / "fixtures" / "reference"
 LINE = Guide.from_points([[0, 0], [200, 0]], corridor_mm=12)
 TURN = np.linspace(0, 2 * np.pi, 721)
@@ -303,7 +304,7 @@ def drawn_ellipse(t_s: FloatArray) -> FloatArray:
 @checks(
     "M", "Lacquaniti, Terzuolo & Viviani 1983", "speed_curvature_exponent", "speed_curvature_gain"
 )
-@rates
+@fast_rates
 @pytest.mark.parametrize("turns", [1, 2, 5])
 def test_an_ellipse_obeys_the_power_law(rate_hz: float, turns: int) -> None:
     published = known("speed_curvature_lacquaniti_1983.json")
@@ -319,7 +320,7 @@ def test_an_ellipse_obeys_the_power_law(rate_hz: float, turns: int) -> None:
     assert number(even, "speed_curvature_r_squared") == pytest.approx(1, abs=1e-4)  # [C]
     t_s = jittered_times(2.0 * turns, rate_hz, np.random.default_rng(turns))
     uneven = measured(ELLIPSE, drawn_ellipse(t_s), t_s)
-    # Lines between uneven samples at 60 Hz are not quite the ellipse.
+    # Lines between uneven samples are not quite the ellipse.
     assert number(uneven, "speed_curvature_exponent") == pytest.approx(-1 / 3, rel=2e-3)  # [C]
     assert number(uneven, "speed_curvature_gain") == pytest.approx(gain_mm_s, rel=2e-3)  # [C]
 
@@ -330,7 +331,7 @@ def test_an_ellipse_obeys_the_power_law(rate_hz: float, turns: int) -> None:
     "speed_curvature_exponent",
     "speed_curvature_gain",
 )
-@rates
+@fast_rates
 def test_constant_speed_on_an_ellipse_has_exponent_0(rate_hz: float) -> None:
     t_s = jittered_times(6.0, rate_hz, np.random.default_rng(1))
     xy_mm = ELLIPSE.point_at(t_s * ELLIPSE.length_mm / 6)
@@ -347,13 +348,13 @@ def test_constant_speed_on_an_ellipse_has_exponent_0(rate_hz: float) -> None:
     "speed_curvature_gain",
     "speed_curvature_r_squared",
 )
-@rates
+@fast_rates
 @pytest.mark.parametrize("exponent", [-0.5, -0.2])
 def test_a_spiral_drawn_by_another_power_gives_that_power(rate_hz: float, exponent: float) -> None:
     c, r0_mm, gain_mm_s = 0.1, 8.0, 20.0
     # With ds = r sqrt(1+c^2) dp and v = g (r sqrt(1+c^2))^-b time is a closed form of r.
     size, power = np.sqrt(1 + c * c), 1 + exponent
-    turns = np.linspace(0, 4 * np.pi, 40001)
+    turns = np.linspace(0, 5 * np.pi, 40001)
     radius_mm = r0_mm * np.exp(c * turns)
     time_s = size**power / (c * gain_mm_s * power) * (radius_mm**power - r0_mm**power)
     t_s = jittered_times(float(time_s[-1]), rate_hz, np.random.default_rng(3))
@@ -403,18 +404,26 @@ def across(t_s: FloatArray, d_mm: FloatArray, speed_mm_s: float = 10) -> FloatAr
     return np.column_stack([speed_mm_s * t_s, -d_mm])
 
 
+def unless_slow(value: Value, rate_hz: float, wanted: float, near: float) -> None:
+    """The number is as wanted, or refused below 100 Hz."""
+    if rate_hz < 100:
+        assert value.reason == "rate_too_low"
+    else:
+        assert value.number == pytest.approx(wanted, abs=near)
+
+
 @checks("C", "two sines: 0.125 / 0.625 and 0.5 / sqrt 2", "band_4_12hz_share", "band_4_12hz_rms")
 @rates
 def test_share_and_size_of_a_wave_of_6_hz(rate_hz: float) -> None:
     t_s = np.arange(20 * rate_hz + 1) / rate_hz
     found = measured(LINE, across(t_s, waves(t_s)), t_s)
-    assert number(found, "band_4_12hz_share") == pytest.approx(0.2, abs=1e-3)  # [C]
+    unless_slow(found["band_4_12hz_share"], rate_hz, 0.2, 1e-3)  # [C]
     assert number(found, "band_4_12hz_rms") == pytest.approx(0.35355, abs=1e-3)  # [C]
     t_s = jittered_times(20.0, rate_hz, np.random.default_rng(1))
     found = measured(LINE, across(t_s, waves(t_s)), t_s)
     # What cubics between samples up to 40 % early or late take from the wave at 60 Hz.
     near = 4e-3 if rate_hz < 100 else 1e-3
-    assert number(found, "band_4_12hz_share") == pytest.approx(0.2, abs=near)  # [C]
+    unless_slow(found["band_4_12hz_share"], rate_hz, 0.2, near)  # [C]
     assert number(found, "band_4_12hz_rms") == pytest.approx(0.35355, abs=near)  # [C]
 
 
@@ -435,7 +444,7 @@ def test_a_random_mixture_of_waves_agrees_with_welch_alone(rate_hz: float) -> No
     fast = density[(other_hz >= 4) & (other_hz <= 12)].sum() * other_hz[1]
     every = density[(other_hz >= 0.5) & (other_hz <= 12)].sum() * other_hz[1]
     found = measured(LINE, across(t_s, distance_mm(t_s)), t_s)
-    assert number(found, "band_4_12hz_share") == pytest.approx(fast / every, abs=3e-3)  # [X]
+    unless_slow(found["band_4_12hz_share"], rate_hz, fast / every, 3e-3)  # [X]
     assert number(found, "band_4_12hz_rms") == pytest.approx(np.sqrt(fast), rel=3e-3)  # [X]
 
 
@@ -464,7 +473,7 @@ def test_fast_waves_are_measured_when_dots_are_joined(rate_hz: float) -> None:
     dots = Guide(targets=[Target(100.0 * at, 0.0, 4.0, at) for at in range(3)])
     t_s = np.arange(20 * rate_hz + 1) / rate_hz
     found = measured(dots, across(t_s, waves(t_s)), t_s, mode="join")
-    assert number(found, "band_4_12hz_share") == pytest.approx(0.2, abs=1e-3)  # [C]
+    unless_slow(found["band_4_12hz_share"], rate_hz, 0.2, 1e-3)  # [C]
     assert number(found, "band_4_12hz_rms") == pytest.approx(0.35355, abs=1e-3)  # [C]
 
 
@@ -495,9 +504,10 @@ def sampled(rate_hz: float, change: Callable[[FloatArray], FloatArray]) -> dict[
 
 
 @pytest.mark.parametrize("name", ALL)
-def test_below_60_hz_none_is_given(name: str) -> None:
-    assert sampled(50, lambda t_s: t_s)[name].reason == "rate_too_low"
-    assert sampled(60, lambda t_s: t_s)[name].number is not None
+def test_below_60_hz_none_is_given_and_no_curvature_or_share_below_100(name: str) -> None:
+    least_hz = 100 if name.startswith("speed_curvature") or name.endswith("share") else 60
+    assert sampled(0.9 * least_hz, lambda t_s: t_s)[name].reason == "rate_too_low"
+    assert sampled(least_hz, lambda t_s: t_s)[name].number is not None
 
 
 @pytest.mark.parametrize("name", ALL)

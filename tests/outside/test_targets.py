@@ -1,4 +1,4 @@
-"""Dots tapped and joined, against closed forms, published values and other libraries."""
+"""Dots tapped and joined, against closed forms and other libraries."""
 
 from itertools import pairwise
 
@@ -80,6 +80,23 @@ def test_contacts_below_the_centres_have_an_error_to_the_bottom() -> None:
     found = taps(dots(row(6)), moved(row(6), 0.0, 3.0))
     assert number(found, "target_error_constant_x") == pytest.approx(0.0, abs=1e-9)
     assert number(found, "target_error_constant_y") == pytest.approx(3.0)
+    assert number(found, "target_error_variable") == pytest.approx(0.0, abs=1e-9)
+
+
+@checks(
+    "C",
+    "five taps on one dot, 2 mm to its right each",
+    "completion",
+    "hit_share",
+    "target_error_constant",
+    "target_error_variable",
+)
+def test_one_dot_may_be_asked_for_again_and_again() -> None:
+    one_place = np.tile([[50.0, 60.0]], (5, 1))
+    found = taps(dots(one_place), moved(one_place, 2.0, 0.0))
+    assert number(found, "completion") == 1.0
+    assert number(found, "hit_share") == 1.0
+    assert number(found, "target_error_constant") == pytest.approx(2.0)
     assert number(found, "target_error_variable") == pytest.approx(0.0, abs=1e-9)
 
 
@@ -190,8 +207,8 @@ def with_width(width_mm: float, count: int) -> FloatArray:
 
 @checks("C", "A = 64, W = 8: log2(A/W + 1)", "effective_index_of_difficulty")
 @checks(
-    "P",
-    "Fitts 1954, hardest tapping condition (A = 16 in, W = 0.25 in), Shannon's form",
+    "C",
+    "log2(A/W + 1) for A = 16 in, W = 0.25 in, the hardest condition of Fitts 1954",
     "effective_index_of_difficulty",
 )
 @pytest.mark.parametrize(
@@ -203,12 +220,11 @@ def test_index_of_difficulty(apart_mm: float, width_mm: float, bits: float) -> N
     assert number(found, "effective_index_of_difficulty") == pytest.approx(bits, abs=1e-5)
 
 
-@checks("M", "Fitts 1954: 7 bit by log2(2A/W) in 731 ms give 9.576 bit/s", "throughput")
-def test_throughput_of_the_published_condition() -> None:
-    found = to_and_fro(406.4, with_width(6.35, 10), step_s=0.731)
-    # The published index is log2(2A/W) = 7; ours is Shannon's form of the same movement.
-    assert np.log2(2 * 16 / 0.25) / 0.731 == pytest.approx(9.576, abs=5e-4)
-    assert number(found, "throughput") == pytest.approx(9.576 * 6.02237 / 7, rel=1e-4)
+@checks("C", "log2(65) in 0.731 s, log2(128) in 0.731 s", "throughput")
+@pytest.mark.parametrize(("apart_mm", "bits_per_s"), [(64 * 6.35, 8.23853), (127 * 6.35, 9.57592)])
+def test_throughput_of_a_hard_condition(apart_mm: float, bits_per_s: float) -> None:
+    found = to_and_fro(apart_mm, with_width(6.35, 10), step_s=0.731)
+    assert number(found, "throughput") == pytest.approx(bits_per_s, abs=1e-5)
 
 
 @checks("C", "mean of two conditions, a third with too few movements", "throughput")

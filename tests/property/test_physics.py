@@ -75,7 +75,18 @@ class Changes:
         return True
 
 
-Effect = Stays | Scales | Becomes | Changes
+@dataclass(frozen=True)
+class Refuses:
+    """Is refused with a reason code."""
+
+    code: str
+    why: str
+
+    def holds(self, before: dict[str, Value], after: dict[str, Value], name: str) -> bool:
+        return after[name].reason == self.code
+
+
+Effect = Stays | Scales | Becomes | Changes | Refuses
 Row = tuple[Effect, Iterable[str]]
 
 
@@ -250,7 +261,7 @@ LIFTED: list[Row] = [
         SPEED_PEAKS,
     ),
     (Changes("strokes are measured one by one"), (*SMOOTH, *SNIP)),
-    (Stays(near=0.05, rel=0.1, why="0.15 s at both ends of a stroke are left out"), LAW),
+    (Stays(near=0.1, rel=0.12, why="0.25 s at both ends of a stroke are left out"), LAW),
     (Changes("only strokes of at least 3 s are looked at, in whole windows"), WAVES),
     (Stays(near=0.015, why=TRIMMED), PRESSED),
     (Stays(near=2e-3, why=TRIMMED), DRIFT),
@@ -318,6 +329,13 @@ RESAMPLED: list[Row] = [
     (Stays(rel=0.01, near=2e-3, why="chords of up to 1.3 mm"), (*ZONE, *ZONE_DISTANCE, *REACH)),
 ]
 
+AT_60_HZ: list[Row] = [
+    *((effect, names) for effect, names in RESAMPLED if names not in (LAW, WAVES)),
+    (Refuses("rate_too_low", why="curvature needs 100 Hz"), LAW),
+    (Refuses("rate_too_low", why="so does the share of fast waves"), WAVES[:1]),
+    (Changes("a bulge passed in 0.15 s has its fast waves beyond 60 Hz"), WAVES[1:]),
+]
+
 TABLES: dict[str, tuple[Move, tuple[Mode, ...], list[Row]]] = {
     "shifted": (moves.shifted, moves.MODES, SHIFTED),
     "turned": (moves.turned, moves.MODES, TURNED),
@@ -328,7 +346,7 @@ TABLES: dict[str, tuple[Move, tuple[Mode, ...], list[Row]]] = {
     "lifted": (moves.lifted, ("cut", "join", "both"), LIFTED),
     "rested": (moves.rested, moves.MODES, RESTED),
     "at 120 Hz": (moves.at_120_hz, moves.MODES, RESAMPLED),
-    "at 60 Hz": (moves.at_60_hz, moves.MODES, RESAMPLED),
+    "at 60 Hz": (moves.at_60_hz, moves.MODES, AT_60_HZ),
 }
 """What is done, in which modes, and what becomes of every measure."""
 

@@ -3,7 +3,10 @@
 import csv
 import io
 import json
+import os
 import re
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -15,6 +18,9 @@ from server import cli_score
 from server.cli import app
 from server.cli_measures import SCOPES
 from server.dictionary import scored_columns
+from server.inputs import NO_LINE_NO_DOTS
+from server.numbers import measured
+from server.sentences_modes import NO_LINES
 from tests.cut_documents import CUT_ID, sound_cut
 from tests.cut_documents import put as put_cut
 from tests.documents import SECRET, TRIAL_ID, as_bytes, put, sound
@@ -26,6 +32,18 @@ HELLO = FIXTURES / "reference" / "inkml_hello.inkml"
 
 def linnet(*arguments: str | Path) -> Result:
     return CliRunner().invoke(app, [str(argument) for argument in arguments])
+
+
+def run(*arguments: str | Path, stdout: int | io.FileIO, **settings: str) -> tuple[int, bytes, str]:
+    """Exit code, output and error output of the command as a process of its own."""
+    done = subprocess.run(
+        [sys.executable, "-c", "from server.cli import main; main()", *arguments],
+        stdout=stdout,
+        stderr=subprocess.PIPE,
+        env=os.environ | settings,
+        check=False,
+    )
+    return done.returncode, done.stdout, done.stderr.decode()
 
 
 def other_id(digit: int) -> str:
@@ -98,6 +116,19 @@ def test_text_is_the_default_and_reads_as_sentences() -> None:
     assert "mm each side" in result.stdout
     assert "Mean distance from the line" in result.stdout
     assert "Not a standardised test, a norm or a diagnosis." in result.stdout
+
+
+def test_text_writes_shares_and_sides_as_the_pages_do() -> None:
+    words = linnet("score", TRIALS / "paused-lifted-departed.json").stdout
+    report = json.loads(linnet("score", "--json", TRIALS / "paused-lifted-departed.json").stdout)
+    lines = [re.split(r"  +", line.strip()) for line in words.splitlines() if "  " in line]
+    told = dict(line for line in lines if len(line) == 2)
+    shown = {"in_corridor_share", "deviation_bias", "path_length", "pause_count"}
+    for entry in (one for one in MEASURES if one.id in shown):
+        value = report["measures"][entry.id]["value"]
+        assert told[entry.label] == measured(value, entry)
+    assert told["Share of the line inside the corridor"].endswith("%")
+    assert told["Left or right of travel"].endswith(("mm left", "mm right"))
 
 
 @pytest.mark.parametrize("path", sorted(TRIALS.glob("*.json")), ids=lambda path: path.stem)
@@ -196,6 +227,33 @@ def test_dots_posts_and_two_hands_are_told_in_their_own_words() -> None:
     assert "Second contact, on line 2\n" in words
 
 
+@pytest.mark.parametrize("name", ["both", "both-hold"])
+@pytest.mark.parametrize("parts", [0, 3])
+def test_hands_without_a_guide_to_follow_are_not_said_to_hold(
+    name: str, parts: int, tmp_path: Path
+) -> None:
+    document = json.loads((TRIALS / f"{name}.json").read_text())
+    line = {"points_mm": [[10, 10], [50, 10]], "corridor_mm": 18}
+    document["guide"] = {"parts": [line] * parts} if parts else {}
+    path = tmp_path / "trial.json"
+    path.write_bytes(as_bytes(document))
+    words = linnet("score", path).stdout
+    assert words.splitlines()[1] == NO_LINES
+    assert "held" not in words
+    assert "\nFirst contact\n" in words
+
+
+@pytest.mark.parametrize("name", ["tap", "join"])
+def test_a_trial_of_dots_without_dots_says_so(name: str, tmp_path: Path) -> None:
+    document = json.loads((TRIALS / f"{name}.json").read_text())
+    document["guide"]["targets_mm"] = []
+    path = tmp_path / "trial.json"
+    path.write_bytes(as_bytes(document))
+    words = linnet("score", path).stdout
+    assert words.splitlines()[1].startswith("There are no dots to compare with")
+    assert "On the path" not in words
+
+
 def test_a_closed_guide_takes_the_place_of_a_template_and_an_open_one_does_not(
     mixed: list[Path], tmp_path: Path
 ) -> None:
@@ -236,6 +294,9 @@ def test_another_guide_can_be_measured_against(tmp_path: Path) -> None:
         (b'{"points_mm": [[1, 1]]}', "/points_mm: A line needs at least two points."),
         (b'{"points_mm": [[1, 1], [1]]}', "/points_mm/1: This must be a list of two numbers."),
         (b"Quillfeather", "The document is not JSON: look at line 1, column 1."),
+        (b'{"points_mm": null, "targets_mm": []}', NO_LINE_NO_DOTS),
+        # A whole trial is no guide, although it holds one.
+        (as_bytes(sound()), NO_LINE_NO_DOTS),
     ],
 )
 def test_a_bad_guide_stops_the_command(tmp_path: Path, content: bytes, says: str) -> None:
@@ -253,6 +314,21 @@ def test_a_file_that_is_not_there_or_is_a_folder_is_told_plainly(tmp_path: Path)
     assert "gone.json: The file cannot be read: No such file or directory." in result.stderr
     assert f"{tmp_path}: The file cannot be read: Is a directory." in result.stderr
     assert len(result.stdout.splitlines()) == 1
+
+
+@pytest.mark.parametrize("command", [["measures"], ["score", str(TRIALS / "good.json")]])
+def test_the_output_is_utf_8_whatever_the_locale(command: list[str]) -> None:
+    code, printed, told = run(*command, stdout=subprocess.PIPE, PYTHONIOENCODING="latin-1")
+    assert (code, told) == (0, "")
+    assert printed.decode() == linnet(*command).stdout
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+@pytest.mark.parametrize("command", [["measures"], ["score", str(CUTS / "ticket-snips.json")]])
+def test_a_full_disk_is_told_in_a_sentence_and_ends_with_1(command: list[str]) -> None:
+    with Path("/dev/full").open("wb", buffering=0) as full:
+        code, _, told = run(*command, stdout=full)
+    assert (code, told) == (1, "The output cannot be written: No space left on device.\n")
 
 
 def test_a_trial_that_cannot_be_scored_is_printed_with_its_flag_and_ends_with_1(
@@ -328,6 +404,17 @@ def test_the_handbook_says_of_every_measure_what_the_registry_says() -> None:
         said = [column(measure), measure.meaning, measure.formula, measure.edges, measure.source]
         said += [REASONS[code] for code in reasons_of(measure)]
         assert [one for one in said if " ".join(one.split()) not in page] == [], measure.id
+
+
+def test_no_fact_of_the_handbook_is_torn_apart_by_the_end_of_a_line() -> None:
+    text = linnet("measures", "--text").stdout
+    assert "\N{NO-BREAK SPACE}" not in text
+    for page in re.findall(r"^    id \w+;.*?^    Definition", text, re.MULTILINE | re.DOTALL):
+        lines = [line.strip() for line in page.splitlines()[:-1]]
+        assert [line for line in lines[:-1] if line[-1] not in ";,"] == []
+        assert re.fullmatch(r".*revision \d+", lines[-1])
+    # [C] the published exponent is a third, not a decimal cut short
+    assert "better near -1/3" in text
 
 
 def pages_of(text: str) -> list[str]:

@@ -241,6 +241,8 @@ def test_everything_else_in_the_ink_is_passed_over() -> None:
 BOMB = b'<!DOCTYPE ink [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;&a;">]><ink><trace>&b;</trace></ink>'
 OUTSIDE = b'<!DOCTYPE ink SYSTEM "http://localhost/ink.dtd"><ink><trace>1 2</trace></ink>'
 CIRCLE = '<context xml:id="a" contextRef="#b"/><context xml:id="b" contextRef="#a"/>'
+METRES = layout('name="X" units="m"', 'name="Y" units="m"')
+SECONDS = layout('name="X"', 'name="Y"', 'name="T" units="s"')
 MAPPED = '<traceFormat><channel name="X"><mapping type="affine"/></channel><channel name="Y"/>'
 
 
@@ -263,6 +265,14 @@ MAPPED = '<traceFormat><channel name="X"><mapping type="affine"/></channel><chan
         (ink("<trace>1 2</trace>", MAPPED + "</traceFormat>"), "maps its channels", 422),
         (
             ink("<trace>1 2 0, 1 3 90000000</trace>", layout(*(f'name="{c}"' for c in "XYT"))),
+            "more than 24 hours",
+            422,
+        ),
+        # Numbers that a unit, an offset or a difference drives out of what a float can hold.
+        (ink("<trace>1e307 2</trace>", METRES), "farther than 10000 mm", 422),
+        (ink("<trace>1 2 1e308, 1 3 -1e308</trace>", SECONDS), "more than 24 hours", 422),
+        (
+            ink('<trace timeOffset="1e308">1 2 1.7976e308, 1 3 1.7976e308</trace>', SECONDS),
             "more than 24 hours",
             422,
         ),
