@@ -55,6 +55,8 @@ class Measure:
         Digits shown after the point.
     revision : int
         Raised when the formula changes.
+    interval : bool
+        Whether its number may come with an interval: tables have two more columns for it.
     scope : {"trial", "cut", "series"}
         What it is computed from: one trial, the edge of one cut piece, or values of many days.
     """
@@ -74,6 +76,7 @@ class Measure:
     modes: frozenset[str] = LINE_MODES
     decimals: int = 1
     revision: int = 1
+    interval: bool = False
     scope: Scope = "trial"
 
     @property

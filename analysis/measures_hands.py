@@ -48,6 +48,7 @@ def _effect(
         formula=f"{formula}. {PAIRED}",
         edges=CELLS,
         refuses=REASONS,
+        interval=True,
         decimals=2,
         source="Linnet convention; Hartigan 1969, J Am Stat Assoc 64:1303 (from memory)",
     )
@@ -62,6 +63,7 @@ HAND_MEASURES: tuple[SeriesMeasure, ...] = (
         meaning="100 if the right hand was taken each time, -100 if the left, over free-choice "
         "trials.",
         function=lambda s: laterality_index(s.hands),
+        interval=True,
         formula="100 (R - L)/(R + L); 95 % interval 200 Wilson(R of R + L) - 100.",
         edges="Refused below 5 choices. An interval that spans 0 settles nothing. A description "
         "of these trials, no norm.",

@@ -27,19 +27,6 @@ SESSIONS = frozenset({"too_few_sessions"})
 TRIALS = frozenset({"too_few_trials"})
 FLAT = frozenset({"zero_variance"})
 
-WITH_INTERVAL = frozenset(
-    {
-        "trend_slope",
-        "two_sd_band",
-        "criterion_met_share",
-        "laterality_index",
-        "hand_effect",
-        "direction_effect",
-        "across_body_effect",
-    }
-)
-"""Measures whose number may come with an interval: tables have two more columns for each."""
-
 DEPENDENT = (
     "Sessions of one child depend on each other, so p and intervals promise more than they keep."
 )
@@ -120,6 +107,7 @@ SERIES_MEASURES: tuple[SeriesMeasure, ...] = (
         edges=f"Refused below 5 sessions or all on one day. Up to 29 % of sessions may be far "
         f"off. In the unit of the measure, not turned to 'better'. {DEPENDENT}",
         source="Sen 1968, J Am Stat Assoc 63:1379; Theil 1950",
+        interval=True,
     ),
     _entry(
         "trend_test",
@@ -190,6 +178,7 @@ SERIES_MEASURES: tuple[SeriesMeasure, ...] = (
         edges="Refused below 3 baseline sessions or if they are equal; below 5 the band is itself "
         f"uncertain. The ends are a band for sessions, no interval of the mean. {DEPENDENT}",
         source="Gottman & Leiblum 1974 (from memory)",
+        interval=True,
     ),
     _entry(
         "two_sd_signal_count",
@@ -260,6 +249,7 @@ SERIES_MEASURES: tuple[SeriesMeasure, ...] = (
         edges="Refused without a goal or with fewer than n trials. Short runs prove little: by "
         "chance alone, at one in two, 4 of 5 come up with P = 0.19.",
         source="Wilson 1927, J Am Stat Assoc 22:209; Newcombe 1998, Stat Med 17:857",
+        interval=True,
     ),
     _entry(
         "goal_attainment_t",

@@ -136,6 +136,7 @@ TARGET_MEASURES: tuple[TrialMeasure, ...] = (
         "Share of the attempted targets whose first contact lay within their radius.",
         _hit_share,
         unit="1",
+        interval=True,
         refuses=FEW,
         better="high",
         decimals=2,

@@ -23,6 +23,7 @@ FIELDS = (
     "better",
     "near",
     "revision",
+    "interval",
     "meaning",
     "formula",
     "edges",

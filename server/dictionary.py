@@ -1,6 +1,6 @@
 """What every column means: the only source of headers and of the data dictionary."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from analysis.measure import Scope
@@ -38,6 +38,7 @@ class ColumnInfo(NamedTuple):
 
 
 LINNET = "Linnet"
+ENDS = ("low", "high")
 
 CONDITION_COLUMNS = (
     ColumnInfo("task_id", "string", "", "Task", "Which task was asked.", LINNET),
@@ -148,8 +149,8 @@ def trial_measures() -> tuple[Measure, ...]:
     return measures_of("trial")
 
 
-def _measure_column(measure: Measure) -> ColumnInfo:
-    return ColumnInfo(
+def _columns_of(measure: Measure) -> list[ColumnInfo]:
+    own = ColumnInfo(
         name=column(measure),
         type="number",
         unit=measure.unit,
@@ -157,11 +158,31 @@ def _measure_column(measure: Measure) -> ColumnInfo:
         meaning=measure.meaning,
         source=measure.source,
     )
+    ends = [
+        own._replace(
+            name=f"{own.name}_{end}",
+            label=f"{measure.label}, {end} end",
+            meaning=f"The {end} end of its interval. {measure.formula}",
+        )
+        for end in ENDS
+    ]
+    return [own, *ends] if measure.interval else [own]
 
 
 def measure_columns(scope: Scope = "trial") -> list[ColumnInfo]:
-    """Return one column for each measure of one scope, from the registry."""
-    return [_measure_column(measure) for measure in measures_of(scope)]
+    """Return the columns of the measures of one scope, from the registry.
+
+    Parameters
+    ----------
+    scope : {"trial", "cut", "series"}
+        What the measures are computed from.
+
+    Returns
+    -------
+    list of ColumnInfo
+        One for each measure, and two more for the interval of those that have one.
+    """
+    return [info for measure in measures_of(scope) for info in _columns_of(measure)]
 
 
 def trial_columns() -> list[ColumnInfo]:
@@ -276,6 +297,28 @@ def _quality_cells(report: Mapping[str, Any]) -> dict[str, Cell]:
 
 
 def _measure_cells(values: Mapping[str, Any], scope: Scope) -> dict[str, Cell]:
-    return {
-        column(measure): values.get(measure.id, {}).get("value") for measure in measures_of(scope)
-    }
+    return cells_of(scope, lambda name, end: values.get(name, {}).get(end))
+
+
+def cells_of(scope: Scope, read: Callable[[str, str], Cell]) -> dict[str, Cell]:
+    """Return the cells of `measure_columns`.
+
+    Parameters
+    ----------
+    scope : {"trial", "cut", "series"}
+        What the measures are computed from.
+    read : callable
+        Gives ``value``, ``low`` or ``high`` of the measure with an id.
+
+    Returns
+    -------
+    dict
+        Column name to value; None where there is none.
+    """
+    cells: dict[str, Cell] = {}
+    for measure in measures_of(scope):
+        name = column(measure)
+        cells[name] = read(measure.id, "value")
+        if measure.interval:
+            cells |= {f"{name}_{end}": read(measure.id, end) for end in ENDS}
+    return cells

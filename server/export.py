@@ -65,6 +65,8 @@ MEASURE_TABLE = (
     TRIAL_KEY,
     ColumnInfo("measure", "string", "", "Measure", "Id of the measure.", LINNET),
     ColumnInfo("value", "number", "", "Value", "In the unit beside it; empty if refused.", LINNET),
+    ColumnInfo("low", "number", "", "Low end", "Of its interval, where it has one.", LINNET),
+    ColumnInfo("high", "number", "", "High end", "Of its interval, where it has one.", LINNET),
     ColumnInfo("unit", "string", "", "Unit", "UCUM code.", LINNET),
     ColumnInfo("reason", "string", "", "Reason", "Why there is no value.", LINNET),
 )
@@ -169,6 +171,8 @@ def _measure_rows(db: Session) -> Iterator[Row]:
                 "trial_key": one.trial.export_key,
                 "measure": name,
                 "value": value["value"],
+                "low": value.get("low"),
+                "high": value.get("high"),
                 "unit": value["unit"],
                 "reason": value.get("reason"),
             }

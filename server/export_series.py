@@ -5,9 +5,6 @@ from datetime import date
 
 from sqlalchemy.orm import Session
 
-from analysis.measure import Measure
-from analysis.measures_series import WITH_INTERVAL
-from analysis.registry import column
 from analysis.report import rounded
 from analysis.value import Value
 from server.dictionary import (
@@ -16,6 +13,8 @@ from server.dictionary import (
     REPORT_COLUMNS,
     Cell,
     ColumnInfo,
+    cells_of,
+    measure_columns,
     measures_of,
 )
 from server.store_sessions import sessions_of
@@ -87,31 +86,11 @@ REFUSED = ColumnInfo(
     "Measures of the series without a value and why, as id=reason with spaces.",
     LINNET,
 )
-ENDS = ("low", "high")
-
-
-def _columns(entry: Measure) -> list[ColumnInfo]:
-    name = column(entry)
-    found = [ColumnInfo(name, "number", entry.unit, entry.label, entry.meaning, entry.source)]
-    if entry.id in WITH_INTERVAL:
-        found += [
-            ColumnInfo(
-                f"{name}_{end}",
-                "number",
-                entry.unit,
-                f"{entry.label}, {end} end",
-                f"The {end} end of its interval. {entry.formula}",
-                entry.source,
-            )
-            for end in ENDS
-        ]
-    return found
 
 
 def series_columns() -> list[ColumnInfo]:
     """Return the columns of a series: what it is of, then every measure of a series."""
-    measures = [info for entry in measures_of("series") for info in _columns(entry)]
-    return [*HEAD, *measures, REFUSED]
+    return [*HEAD, *measure_columns("series"), REFUSED]
 
 
 def series_rows(db: Session, child_id: str) -> Iterator[Row]:
@@ -168,12 +147,11 @@ def _head(series: Series, first_day: date) -> Row:
 
 
 def _cells(values: dict[str, Value]) -> Row:
-    cells: Row = {}
-    for entry in measures_of("series"):
-        name, value = column(entry), values[entry.id]
-        cells[name] = _rounded(value.number)
-        if entry.id in WITH_INTERVAL:
-            cells |= {f"{name}_low": _rounded(value.low), f"{name}_high": _rounded(value.high)}
+    numbers = {
+        name: {"value": value.number, "low": value.low, "high": value.high}
+        for name, value in values.items()
+    }
+    cells = cells_of("series", lambda name, end: _rounded(numbers[name][end]))
     reasons = [f"{name}={value.reason}" for name, value in values.items() if value.reason]
     return cells | {REFUSED.name: " ".join(reasons)}
 

@@ -9,7 +9,6 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from analysis.hand_direction import CELLS
-from analysis.measures_series import WITH_INTERVAL
 from analysis.registry import MEASURES, measure_series, reasons_of
 from analysis.series import LARGEST, CellTrial, GoalLevel, Reliability, Series
 from analysis.trend import s_counts, trend_test
@@ -108,9 +107,9 @@ def check(name: str, value: Value) -> None:
     least, most = RANGES.get(name, (-math.inf, math.inf))
     assert least <= value.number <= most
     if value.low is None or value.high is None:
-        assert name not in WITH_INTERVAL - OFTEN_WITHOUT
+        assert name in OFTEN_WITHOUT or not ENTRIES[name].interval
         return
-    assert name in WITH_INTERVAL
+    assert ENTRIES[name].interval
     assert value.low <= value.high
     slack = 1e-9 * max(abs(value.low), abs(value.high))
     # A bootstrap of a few huge values among small ones may miss the mean itself.

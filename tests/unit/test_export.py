@@ -13,7 +13,6 @@ from uuid import uuid4
 import pytest
 
 from analysis.measures_midline import MIDDLE
-from analysis.measures_series import WITH_INTERVAL
 from analysis.registry import MEASURES, column, measure
 from server.dictionary import ColumnInfo
 from server.export import cell_text, columns_of, csv_blocks
@@ -149,7 +148,7 @@ def test_a_series_is_a_row_with_every_measure_of_a_series(approaching: Practice)
         if entry.scope == "series":
             assert column(entry) in header
             ends = {f"{column(entry)}_low", f"{column(entry)}_high"}
-            assert (ends & set(header) == ends) == (entry.id in WITH_INTERVAL)
+            assert (ends & set(header) == ends) == entry.interval
     assert len(header) == len(set(header))
     names = [row["measure"] for row in rows]
     # Measures of the midline are a series of their own: another midline is another series.
