@@ -81,6 +81,7 @@ CURVE_MEASURES: tuple[TrialMeasure, ...] = (
         edges="A back-track of b reads as b/2, a line drawn from its other end as its length. "
         "Resampling makes it up to one step of 1 mm too large (a longer step beyond 600 mm). "
         "Lifts are bridged by a straight line.",
+        revision=2,
     ),
     length_measure(
         "dtw_mean_distance",

@@ -115,6 +115,7 @@ DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
         "it, (p - foot)·(Ty, -Tx) with y down the page and T the unit tangent of travel.",
         edges="A line drawn the other way keeps the sign convention of the direction travelled. "
         "Excursions to both sides cancel; noise averages out.",
+        revision=2,
     ),
     length_measure(
         "deviation_bias_outward",
@@ -127,6 +128,7 @@ DEVIATION_MEASURES: tuple[TrialMeasure, ...] = (
         formula="deviation_bias, times +1 where the left of travel is outside the shape, else -1.",
         edges="The same whichever way the shape was drawn. On a curve the profile is weighted by "
         "length of guide, not of trace: a circle moved sideways by e has a small negative value.",
+        revision=2,
     ),
     length_measure(
         "deviation_p95",

@@ -13,15 +13,9 @@ from typing import NamedTuple
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from server.columns import CONDITION_COLUMNS, LINNET, Cell, ColumnInfo
 from server.database import Sessions
-from server.dictionary import (
-    CONDITION_COLUMNS,
-    LINNET,
-    Cell,
-    ColumnInfo,
-    report_cells,
-    trial_columns,
-)
+from server.dictionary import report_cells, trial_columns
 from server.export_series import series_columns, series_rows
 from server.library import LIBRARY
 from server.store_marks import latest_marks, was_helped

@@ -7,16 +7,8 @@ from sqlalchemy.orm import Session
 
 from analysis.report import rounded
 from analysis.value import Value
-from server.dictionary import (
-    CONDITION_COLUMNS,
-    LINNET,
-    REPORT_COLUMNS,
-    Cell,
-    ColumnInfo,
-    cells_of,
-    measure_columns,
-    measures_of,
-)
+from server.columns import CONDITION_COLUMNS, LINNET, REPORT_COLUMNS, Cell, ColumnInfo
+from server.dictionary import cells_of, measure_columns, measures_of
 from server.store_sessions import sessions_of
 from server.trend_series import Series, place, series_from
 from server.trend_statistics import statistics_of

@@ -3,7 +3,7 @@
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
-from server.dictionary import ColumnInfo
+from server.columns import ColumnInfo
 from server.export import columns_of
 from server.numbers import unit_words
 from server.sentences import NO_NORM
