@@ -151,7 +151,8 @@ SPEED_MEASURES: tuple[TrialMeasure, ...] = (
         edges="Noise of 0.1 mm adds a peak to about 3 % of lines of 1 to 6 movements, noise of "
         "0.05 mm to none, at 60 to 240 Hz; slow drawing has more, and at 60 Hz so many that noise "
         "of 0.1 mm or positions in whole pixels hide what children differ by. "
-        "Movements that follow each other faster than about 5 times a second run together. A smooth stroke is one peak, so short "
-        "lines have more of them a centimetre. Peaks off the line count too.",
+        "Movements that follow each other faster than about 5 times a second run together. A "
+        "smooth stroke is one peak, so short lines have more of them a centimetre. "
+        "Peaks off the line count too.",
     ),
 )
