@@ -12,6 +12,8 @@ from analysis.trace import BoolArray, FloatArray, IntArray, Trace
 
 TIME_BACK_S = 0.002
 """Time may fall by this much between samples before the clock is not believed. [s]"""
+LEAST_STANDING = 3
+"""So many samples at one time, in different places, and the clock is not believed. [1]"""
 BOUNCE_S, BOUNCE_MM = 0.030, 1.0
 """Contacts shorter than both are sensor bounce. [s], [mm]"""
 
@@ -25,7 +27,8 @@ class Ordered:
     trace : Trace
         Strokes renumbered from 0; sensor bounce removed.
     monotone : bool
-        False if time went back by more than 2 ms: the order is then that of arrival.
+        False if time went back by more than 2 ms, or stood still throughout: the order is
+        then that of arrival.
     bounce_count : int
         Contacts removed as bounce.
     """
@@ -70,9 +73,18 @@ def _by_start(trace: Trace, rank: IntArray) -> IntArray:
     return place[rank]
 
 
+def _stands(trace: Trace) -> bool:
+    """Whether the clock stood still while the pen went somewhere."""
+    if trace.t_s is None or len(trace) < LEAST_STANDING:
+        return False
+    return float(np.ptp(trace.t_s)) == 0 and bool(np.ptp(trace.xy_mm, axis=0).any())
+
+
 def _is_monotone(trace: Trace, rank: IntArray) -> bool:
     if trace.t_s is None or len(trace) < 2:
         return True
+    if _stands(trace):
+        return False
     pointer = np.zeros_like(rank) if trace.pointer is None else trace.pointer
     for one in np.unique(pointer):
         mine = pointer == one
@@ -84,7 +96,7 @@ def _is_monotone(trace: Trace, rank: IntArray) -> bool:
 
 def _without_repeats(trace: Trace) -> Trace:
     """Keep the last of several samples at one time; drop a pen-up at a known time."""
-    if trace.t_s is None or len(trace) < 2:
+    if trace.t_s is None or len(trace) < 2 or _stands(trace):
         return trace
     same = (np.diff(trace.t_s) == 0) & (np.diff(trace.stroke) == 0)
     drop = np.append(same, False)
@@ -104,7 +116,7 @@ def _without_pen_up_pressure(trace: Trace) -> Trace:
 
 def _bounces(trace: Trace) -> BoolArray:
     bounce = np.zeros(len(trace), dtype=np.bool_)
-    if trace.t_s is None:
+    if trace.t_s is None or _stands(trace):
         return bounce
     for part in stroke_slices(trace.stroke):
         lasted_s = trace.t_s[part.stop - 1] - trace.t_s[part.start]

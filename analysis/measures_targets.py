@@ -83,10 +83,10 @@ def _target(
     return TrialMeasure(id=id_, label=label, meaning=meaning, function=function, **fields)
 
 
-def _offset(axis: str, toward: str, column: int) -> TrialMeasure:
+def _offset(axis: str, along: str, toward: str, column: int) -> TrialMeasure:
     return _target(
         f"target_error_constant_{axis}",
-        f"Constant error, {toward}",
+        f"Constant error, {along}",
         f"Mean signed distance of the contacts from the centres along the page; positive to the "
         f"{toward}.",
         lambda w: float(_mean_mm(w)[column]),
@@ -118,8 +118,8 @@ TARGET_MEASURES: tuple[TrialMeasure, ...] = (
         edges=ERROR_EDGES + "Errors to opposite sides cancel; with a large variable error and few "
         "targets it cannot be near 0 even without any lean to one side.",
     ),
-    _offset("x", "right", 0),
-    _offset("y", "bottom", 1),
+    _offset("x", "sideways", "right", 0),
+    _offset("y", "up and down", "bottom", 1),
     _target(
         "target_error_variable",
         "Variable error",

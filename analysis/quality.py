@@ -32,7 +32,7 @@ FLAGS: dict[str, str] = {
     "finger": "Drawn with a finger: a resting palm cannot be told apart from it.",
     "mouse": "Drawn with a mouse.",
     "low_rate": "The tablet reported few points a second, so speed and pauses are not given.",
-    "time_not_monotone": "The tablet's clock went back during the trial.",
+    "time_not_monotone": "The tablet's clock went back or stood still during the trial.",
     "gaps_filled": "Short gaps in the record were bridged by a straight line.",
     "gap_too_long": "The record has gaps too long to bridge.",
     "coarse_positions": "The tablet reported positions in coarse steps.",

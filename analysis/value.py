@@ -12,7 +12,7 @@ REASONS: dict[str, str] = {
     "no_time": "The samples have no times.",
     "too_few_samples": "Too few samples.",
     "rate_too_low": "The tablet reported too few points a second.",
-    "time_not_monotone": "The tablet's clock went back during the trial.",
+    "time_not_monotone": "The tablet's clock went back or stood still during the trial.",
     "gap_too_long": "The tablet reported nothing for too long while the pen was down.",
     "not_calibrated": "The tablet was not calibrated, so lengths in mm are not known.",
     "no_guide": "There was no guide.",

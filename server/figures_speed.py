@@ -33,7 +33,7 @@ def speed_reason(workings: Workings) -> str | None:
     if workings.trace.t_s is None:
         return "No times were recorded, so no speed can be shown."
     if workings.kinematics is None:
-        return "The tablet's clock went back, so no speed can be shown."
+        return "The tablet's clock went back or stood still, so no speed can be shown."
     if not workings.quality.meets(SPEED_RATE_HZ):
         return "The tablet reported too few points a second to show a speed."
     if not workings.pausing:

@@ -293,3 +293,14 @@ def test_the_settings_say_which_limits_were_in_force() -> None:
 def test_the_report_says_how_many_samples_it_rests_on() -> None:
     assert report()["quality"]["sample_count"] == 601
     assert report(xy_mm=np.zeros((0, 2)), t_s=np.zeros(0))["quality"]["sample_count"] == 0
+
+
+def test_a_clock_that_stood_still_is_said_and_leaves_the_distances() -> None:
+    line = Guide.from_points([[0, 0], [100, 0]], corridor_mm=8)
+    x_mm = np.linspace(0, 100, 101)
+    xy_mm = np.column_stack([x_mm, np.full_like(x_mm, -2.0)])
+    report = make_report(Workings(trial(line, xy_mm, np.full_like(x_mm, 0.6))))
+    assert "time_not_monotone" in report["quality"]["flags"]
+    assert report["measures"]["deviation_mean_abs"]["value"] == 2.0  # [C] line moved by 2 mm
+    assert report["measures"]["completion"]["value"] == 1.0
+    assert report["measures"]["duration"]["reason"] == "time_not_monotone"
