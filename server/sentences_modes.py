@@ -36,7 +36,7 @@ def target_sentence(report: Report) -> str:
     Returns
     -------
     str
-        For example "Eight of 10 dots touched. 1 touch in no dot."
+        For example "8 of 10 dots touched. One touch in no dot."
     """
     targets = report["targets"]
     if targets is None:
