@@ -19,8 +19,6 @@ lines longer than 25 m."""
 AREA_SPACING_MM, AREA_MOST_POINTS = 0.1, 2000
 """Of more samples than these, areas take one every so far [mm], doubled until few enough: a pen
 that rests or scribbles crosses its own line once for nearly every pair of samples."""
-DTW_STEP_RULE = "symmetric1"
-"""Every step of the warping path costs once the distance of the cell it enters."""
 
 
 def resampled(xy_mm: FloatArray, step_mm: float, most: int | None = None) -> FloatArray:
@@ -152,8 +150,8 @@ def dtw_mean_mm(guide: Guide, xy_mm: FloatArray) -> float:
     Returns
     -------
     float
-        Least cost divided by the number of cells of its path; step rule symmetric1,
-        diagonal first among equals. [mm]
+        Least cost divided by the number of cells of its path. Every step costs once the
+        distance of the cell it enters (symmetric1); diagonal first among equals. [mm]
     """
     first, second = _both(guide, xy_mm)
     rows, columns = len(first), len(second)

@@ -10,7 +10,6 @@ import numpy as np
 from analysis import deviation, midline, quality
 from analysis.alignment import Alignment, align
 from analysis.conditioning import Ordered, ordered, stroke_slices
-from analysis.errors import BadGuide
 from analysis.guide import Guide
 from analysis.kinematics import Kinematics
 from analysis.pressure import Pressing, pressing_of
@@ -34,10 +33,7 @@ def _asked(trial: Trial) -> Guide | None:
     guide = trial.guide
     if trial.mode != "join" or guide is None or len(guide.targets) < 2:
         return guide
-    try:
-        return replace(guide, parts=())
-    except BadGuide:  # all dots in one place: a line given beside them stays
-        return guide
+    return replace(guide, parts=())
 
 
 class Workings:

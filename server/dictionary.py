@@ -20,11 +20,6 @@ def measures_of(scope: Scope) -> tuple[Measure, ...]:
     return tuple(measure for measure in MEASURES if measure.scope == scope)
 
 
-def trial_measures() -> tuple[Measure, ...]:
-    """Return the measures of single trials, in the order of report, table and dictionary."""
-    return measures_of("trial")
-
-
 def _columns_of(measure: Measure) -> list[ColumnInfo]:
     own = ColumnInfo(
         name=column(measure),
