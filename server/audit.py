@@ -18,6 +18,8 @@ def note(
     verb: str,
     kind: str,
     object_id: str | None = None,
+    *,
+    child_id: str | None = None,
 ) -> None:
     """Add a line to the audit; the caller commits.
 
@@ -33,11 +35,24 @@ def note(
         What was done to what kind of thing, such as ``saw`` a ``trial``.
     object_id : str or None
         Random id of the thing.
+    child_id : str or None
+        Whose record it belongs to.
     """
-    db.add(AuditRow(at=at, account_id=account_id, verb=verb, kind=kind, object_id=object_id))
+    db.add(
+        AuditRow(
+            at=at,
+            account_id=account_id,
+            verb=verb,
+            kind=kind,
+            object_id=object_id,
+            child_id=child_id,
+        )
+    )
 
 
-def note_look(db: Session, at: datetime, account_id: str, kind: str, object_id: str) -> None:
+def note_look(
+    db: Session, at: datetime, account_id: str, kind: str, object_id: str, *, child_id: str
+) -> None:
     """Note that somebody saw something, once for looks close together; commits."""
     latest = db.scalar(
         select(AuditRow.at)
@@ -50,5 +65,5 @@ def note_look(db: Session, at: datetime, account_id: str, kind: str, object_id: 
         .limit(1)
     )
     if latest is None or abs(at - latest) >= SAME_LOOK:
-        note(db, at, account_id, "saw", kind, object_id)
+        note(db, at, account_id, "saw", kind, object_id, child_id=child_id)
         db.commit()

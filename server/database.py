@@ -11,7 +11,7 @@ from alembic import command
 from alembic.config import Config
 from alembic.runtime.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import Engine, create_engine, event
+from sqlalchemy import Connection, Engine, create_engine, event
 from sqlalchemy.orm import Session, sessionmaker
 
 from server.settings import Settings
@@ -33,6 +33,10 @@ Sessions = sessionmaker[Session]
 
 class DatabaseInUse(RuntimeError):
     """Raised when another process serves the same database."""
+
+
+class BrokenKeys(RuntimeError):
+    """Raised when a step of the schema would leave rows that belong to nothing."""
 
 
 class WrongSchema(RuntimeError):
@@ -154,6 +158,9 @@ def upgrade(settings: Settings, revision: str = "head") -> None:
     )
     event.listen(engine, "connect", _set_pragmas)
     event.listen(engine, "begin", lambda connection: connection.exec_driver_sql("BEGIN IMMEDIATE"))
+    # Tables are made anew where a key changes: until all is in place, keys lead nowhere.
+    event.listen(engine, "connect", _leave_keys_alone)
+    event.listen(engine, "commit", _check_keys)
     config = _alembic_config()
     try:
         with engine.connect() as connection:
@@ -161,6 +168,16 @@ def upgrade(settings: Settings, revision: str = "head") -> None:
             command.upgrade(config, revision)
     finally:
         engine.dispose()
+
+
+def _leave_keys_alone(connection: sqlite3.Connection, _record: object) -> None:
+    connection.execute("PRAGMA foreign_keys = OFF")
+
+
+def _check_keys(connection: Connection) -> None:
+    broken = connection.exec_driver_sql("PRAGMA foreign_key_check").first()
+    if broken is not None:
+        raise BrokenKeys(f"after this step a row of {broken[0]} would belong to nothing")
 
 
 def check_schema(engine: Engine) -> None:

@@ -100,7 +100,9 @@ def _having(roles: frozenset[str]) -> Callable[[Account], Account]:
 
 
 Therapist = Annotated[Account, Depends(_having(THERAPIST_ROLES))]
+Supervisor = Annotated[Account, Depends(_having(frozenset({"supervisor"})))]
 Researcher = Annotated[Account, Depends(_having(frozenset({"researcher"})))]
+Owner = Annotated[Account, Depends(_having(frozenset({"owner"})))]
 
 
 def bearer_of(request: Request) -> str | None:
@@ -167,8 +169,32 @@ def linked_child(child_id: str, account: Therapist, db: Db, now: Now) -> Child:
     child = child_of(db, account, child_id)
     if child is None:
         raise Problem(404)
-    audit.note_look(db, now, account.id, "child", child.id)
+    audit.note_look(db, now, account.id, "child", child.id, child_id=child.id)
     return child
+
+
+@dataclass(frozen=True)
+class SeenSession:
+    """A session that may be seen, with its child."""
+
+    session: SessionRow
+    child: Child
+
+
+def seen_session(db: Session, account: Account, session_id: str) -> SeenSession:
+    """Return a session of a child the account is linked to, or refuse with 404."""
+    session = session_by_id(db, session_id)
+    child = None if session is None else child_of(db, account, session.child_id)
+    if session is None or child is None:
+        raise Problem(404)
+    return SeenSession(session, child)
+
+
+def linked_session(session_id: str, account: Therapist, db: Db, now: Now) -> SeenSession:
+    """Return a session of a child the therapist is linked to; others do not exist."""
+    seen = seen_session(db, account, session_id)
+    audit.note_look(db, now, account.id, "session", session_id, child_id=seen.child.id)
+    return seen
 
 
 @dataclass(frozen=True)
@@ -183,19 +209,19 @@ class SeenTrial:
 def seen_trial(db: Session, account: Account, trial_id: str) -> SeenTrial:
     """Return a trial of a child the account is linked to, or refuse with 404."""
     trial = trial_by_id(db, trial_id)
-    session = None if trial is None else session_by_id(db, trial.session_id)
-    child = None if session is None else child_of(db, account, session.child_id)
-    if trial is None or session is None or child is None:
+    if trial is None:
         raise Problem(404)
-    return SeenTrial(trial, session, child)
+    seen = seen_session(db, account, trial.session_id)
+    return SeenTrial(trial, seen.session, seen.child)
 
 
 def linked_trial(trial_id: str, account: Therapist, db: Db, now: Now) -> SeenTrial:
     """Return a trial of a child the therapist is linked to; anything else does not exist."""
     seen = seen_trial(db, account, trial_id)
-    audit.note_look(db, now, account.id, "trial", seen.trial.id)
+    audit.note_look(db, now, account.id, "trial", trial_id, child_id=seen.child.id)
     return seen
 
 
 LinkedChild = Annotated[Child, Depends(linked_child)]
+LinkedSession = Annotated[SeenSession, Depends(linked_session)]
 LinkedTrial = Annotated[SeenTrial, Depends(linked_trial)]

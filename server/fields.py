@@ -29,6 +29,7 @@ UUID_PATTERN = r"^[0-9a-f]{8}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{4}-[0-9a-f]{12}$"
 CODE_PATTERN = r"^[A-Za-z0-9][A-Za-z0-9_.:-]*$"
 LABEL_PATTERN = r"^[a-z][a-z0-9_]*$"
 LINE_PATTERN = r"^[^\x00-\x1f\x7f]*$"
+TEXT_PATTERN = r"^[^\x00-\x09\x0b-\x1f\x7f]*$"
 
 
 class Fields(BaseModel):

@@ -34,7 +34,11 @@ FIXED_HEADERS = {
 }
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 SMALL_BODY_BYTES = 64 * 1024
-TRIALS = "/api/trials/"
+# Plans and tasks carry points, notes carry four sections of text.
+MIDDLE_BODY_BYTES = 1024 * 1024
+DOCUMENTS = ("/api/trials/", "/api/cuts/", "/api/entries/")
+MIDDLE_STARTS = ("/api/tasks",)
+MIDDLE_ENDS = ("/plan", "/plan/items", "/note")
 FOREIGN = "This request came from a page of another site."
 
 
@@ -74,8 +78,11 @@ def is_foreign(headers: Headers, scheme: str) -> bool:
 
 def body_limit_bytes(scope: Scope) -> int:
     """Return how large the body of a request may be, as it travels."""
-    is_trial = scope["method"] == "PUT" and scope["path"].startswith(TRIALS)
-    return MAX_DOCUMENT_BYTES if is_trial else SMALL_BODY_BYTES
+    path = scope["path"]
+    if scope["method"] == "PUT" and path.startswith(DOCUMENTS):
+        return MAX_DOCUMENT_BYTES
+    is_middle = path.startswith(MIDDLE_STARTS) or path.endswith(MIDDLE_ENDS)
+    return MIDDLE_BODY_BYTES if is_middle else SMALL_BODY_BYTES
 
 
 class GuardedWrites:

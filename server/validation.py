@@ -6,11 +6,20 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from server.faults import BadDocument, Fault, pointer
-from server.fields import CODE_PATTERN, EACH, LABEL_PATTERN, LINE_PATTERN, ONE, UUID_PATTERN
+from server.fields import (
+    CODE_PATTERN,
+    EACH,
+    LABEL_PATTERN,
+    LINE_PATTERN,
+    ONE,
+    TEXT_PATTERN,
+    UUID_PATTERN,
+)
 
 MOST_FAULTS = 20
 TOO_LARGE = "too_long"
 
+DAY = "This must be a day as in 2026-03-03."
 SENTENCES = {
     "missing": "This key is needed and is not there.",
     "model_type": "This must be an object.",
@@ -29,6 +38,13 @@ SENTENCES = {
     "string_too_long": "This text may have at most {max_length} characters.",
     TOO_LARGE: "This list may hold at most {max_length} entries.",
     "pair": "This must be a list of two numbers.",
+    "string_too_short": "This text must not be empty.",
+    "extra_forbidden": "This is not a key that can be given here.",
+    "date_type": DAY,
+    "date_parsing": DAY,
+    "date_from_datetime_parsing": DAY,
+    "date_from_datetime_inexact": DAY,
+    "month": "This must be a month as in 2026-03.",
     "moment": "This must be a date and time with its offset, as in 2026-03-03T09:14:07.120Z.",
 }
 PATTERN_SENTENCES = {
@@ -36,6 +52,7 @@ PATTERN_SENTENCES = {
     CODE_PATTERN: "This must be an id: letters, digits and . _ : - only.",
     LABEL_PATTERN: "This must be a word in lower case: letters, digits and _ only.",
     LINE_PATTERN: "This text must not hold control characters.",
+    TEXT_PATTERN: "This text must not hold control characters other than line breaks.",
 }
 OTHER = "This value does not fit the format."
 
