@@ -17,6 +17,7 @@ from analysis.shapes_winding import hairpin, letter_loops, random_smooth, spiral
 from analysis.trace import FloatArray
 
 __all__ = [
+    "arc",
     "circle",
     "figure_eight",
     "hairpin",
@@ -81,6 +82,32 @@ def half_ellipse(width_mm: float, height_mm: float) -> FloatArray:
         return np.column_stack([-0.5 * width_mm * np.cos(u), -height_mm * np.sin(u)])
 
     return settled(flattened(curve, 0.0, np.pi, multiple=2))
+
+
+def arc(radius_mm: float, length_mm: float) -> FloatArray:
+    """Arc of a circle that hangs from left to right between two level ends.
+
+    Parameters
+    ----------
+    radius_mm : float
+        Radius. [mm]
+    length_mm : float
+        Along the arc, at most half the circle. [mm]
+
+    Returns
+    -------
+    ndarray, shape (n, 2)
+        Vertices. [mm]
+    """
+    check_positive(radius_mm=radius_mm, length_mm=length_mm)
+    half = 0.5 * length_mm / radius_mm
+    if half > 0.5 * np.pi:
+        raise BadGuide(f"length_mm must be at most {np.pi * radius_mm:.2f}, got {length_mm}")
+
+    def curve(u: FloatArray) -> FloatArray:
+        return radius_mm * np.column_stack([np.sin(u), np.cos(u)])
+
+    return settled(flattened(curve, -half, half, multiple=2))
 
 
 def sine(length_mm: float, amplitude_mm: float, waves: float) -> FloatArray:

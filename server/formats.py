@@ -5,6 +5,7 @@ from typing import Any, Literal
 from pydantic import Field
 
 from analysis.trial import Mode
+from server.cut_fields import TemplateFields
 from server.documents import ConditionFields, CriterionFields
 from server.fields import (
     Band,
@@ -17,6 +18,7 @@ from server.fields import (
     Line,
     Moment,
     Radius,
+    Share,
     Use,
     Uuid,
 )
@@ -167,14 +169,18 @@ class ReportDocument(Fields):
 
 
 class GradeFields(Fields):
-    """The widths one rung easier (`down`) and harder (`up`), nearest first."""
+    """The steps easier (`down`) and harder (`up`) than the usual one, nearest first."""
 
     down: dict[str, Any] = Field(default_factory=dict)
     up: dict[str, Any] = Field(default_factory=dict)
 
 
 class TaskDocument(Fields):
-    """A guide in local coordinates, a mode, a criterion and how to grade it."""
+    """A guide in local coordinates, a mode, a criterion and how to grade it.
+
+    `medium` is where it belongs; `template` is what a cut piece is compared with; what is
+    `counted` is entered by an adult, beside what was asked (`counts_asked`).
+    """
 
     format: Literal["linnet-task/1"] = "linnet-task/1"
     task_id: Code
@@ -182,14 +188,31 @@ class TaskDocument(Fields):
     name: Line
     mode: Mode
     use: Use
+    medium: Literal["tablet", "paper", "large_screen"] | None = None
+    shape: Label | None = None
     size_mm: Extent | None = None
     direction: Direction
     reversible: bool
     parts: list[PartFields] | None = None
     targets_mm: list[TargetFields] | None = None
+    about_midline: bool = Field(
+        default=False, description="Whether it is placed about the midline, where that is known."
+    )
     start_radius_mm: Radius | None = None
     stop_radius_mm: Radius | None = None
+    template: TemplateFields | None = None
+    counts_asked: dict[Label, Count] | None = None
+    counted: list[Label] | None = None
+    stiffness: list[Label] | None = Field(
+        default=None, description="What it is cut from, easiest first."
+    )
     criterion: CriterionFields | None = None
+    needs: list[Label] | None = Field(
+        default=None, description="What the tablet must report for the task to make sense."
+    )
+    pressure_half_band: Share | None = Field(
+        default=None, description="Each side of the child's own median, a share of the pen's range."
+    )
     pressure_band: Band | None = None
     grade: GradeFields | None = None
     cautions: list[str] = Field(default_factory=list)

@@ -7,6 +7,7 @@ import pytest
 
 from analysis.guide import Guide
 from analysis.identity import guide_id, path_id
+from analysis.registry import MEASURES
 from analysis.travel import OPPOSITE, direction_of
 from server.formats import TaskDocument
 from server.library import (
@@ -25,7 +26,51 @@ def id_of_task(task: dict) -> str:
     return task["task_id"]
 
 
-TASKS = pytest.mark.parametrize("task", LIBRARY, ids=id_of_task)
+EVERY_TASK = pytest.mark.parametrize("task", LIBRARY, ids=id_of_task)
+# The ten lines of a tablet.
+TRACED = LIBRARY[:10]
+TASKS = pytest.mark.parametrize("task", TRACED, ids=id_of_task)
+
+# TRADE.md section 3: names and modes in their order.
+NAMES = {
+    "Quay Edge": "trace",
+    "Flagpole": "trace",
+    "Gangway": "trace",
+    "High Bridge": "trace",
+    "Low Bridge": "trace",
+    "Swell": "trace",
+    "Buoy": "trace",
+    "Hatch": "trace",
+    "Sail Seam": "trace",
+    "Two Islands": "trace",
+    "Slow Tide": "trace",
+    "Portholes": "tap",
+    "Mooring Posts": "join",
+    "Night Beacons": "join",
+    "Two Oars": "both",
+    "Capstan": "both",
+    "Wide Bridge": "trace",
+    "Tar Line": "trace",
+    "Ticket Snips": "cut",
+    "Rope Lengths": "cut",
+    "Bunting Curve": "cut",
+    "Life-ring": "cut",
+    "Crate Card": "cut",
+    "Punch Row": "tap",
+}
+ON_PAPER = {
+    "tar-line",
+    "ticket-snips",
+    "rope-lengths",
+    "bunting-curve",
+    "life-ring",
+    "crate-card",
+    "punch-row",
+}
+CAUTION = (
+    "An adult stays beside the child; scissors and small parts. "
+    "Follow local policy and the plan of care."
+)
 
 # TRADE.md section 3: length, widest and finest full width in mm.
 TABLE = {
@@ -64,8 +109,36 @@ def guide_of(placed_guide: dict) -> Guide:
     )
 
 
-def test_the_library_holds_the_ten_tasks_of_the_table():
-    assert [task["task_id"] for task in LIBRARY] == list(TABLE)
+def test_the_library_holds_the_twenty_four_tasks_of_the_table():
+    assert {task["name"]: task["mode"] for task in LIBRARY} == NAMES  # [P] TRADE.md section 3
+    assert [task["name"] for task in LIBRARY] == list(NAMES)
+    assert [task["task_id"] for task in TRACED] == list(TABLE)
+
+
+@EVERY_TASK
+def test_the_id_of_a_task_is_its_name_in_kebab_case(task):
+    assert task["task_id"] == task["name"].lower().replace(" ", "-")
+
+
+def test_a_task_says_where_it_belongs():
+    belongs = {task["task_id"]: task["medium"] for task in LIBRARY}
+    assert {name for name, medium in belongs.items() if medium == "paper"} == ON_PAPER
+    assert [name for name, medium in belongs.items() if medium == "large_screen"] == ["wide-bridge"]
+
+
+@EVERY_TASK
+def test_only_what_needs_scissors_or_a_punch_carries_the_caution(task):
+    sharp = task["mode"] == "cut" or task["task_id"] == "punch-row"
+    assert task["cautions"] == ([CAUTION] if sharp else [])  # [P] TRADE.md section 9
+
+
+@EVERY_TASK
+def test_a_criterion_is_a_measure_of_the_task_s_mode(task):
+    if task["criterion"] is None:
+        assert task["counted"]
+        return
+    measures = {measure.id: measure for measure in MEASURES}
+    assert task["mode"] in measures[task["criterion"]["measure"]].modes
 
 
 @TASKS
@@ -109,7 +182,7 @@ def test_a_guide_and_its_reverse_have_the_same_id(task):
     assert guide_id(guide.reversed()) == guide_id(guide)
 
 
-@pytest.mark.parametrize("task", [task for task in LIBRARY if task["reversible"]], ids=id_of_task)
+@pytest.mark.parametrize("task", [task for task in TRACED if task["reversible"]], ids=id_of_task)
 def test_asked_the_other_way_a_task_keeps_its_id_and_starts_at_the_other_end(task):
     there = placed(task, screen_mm=SMALL_TABLET_MM)
     back = placed(task, screen_mm=SMALL_TABLET_MM, direction=OPPOSITE[task["direction"]])
@@ -171,9 +244,9 @@ def test_several_parts_are_placed_together_and_reversed_together():
     ]
 
 
-def test_a_guide_larger_than_the_screen_is_not_offered():
-    with pytest.raises(DoesNotFit, match="180 by 85 mm"):
-        placed(task_of("high-bridge"), screen_mm=(120.0, 70.0))
+def test_a_guide_whose_corridor_is_larger_than_the_screen_is_not_offered():
+    with pytest.raises(DoesNotFit, match="192 by 97 mm"):
+        placed(task_of("high-bridge"), screen_mm=(185.0, 90.0))
 
 
 def test_a_direction_the_task_does_not_have_is_refused():
@@ -194,9 +267,10 @@ def test_the_direction_of_a_task_is_the_one_its_points_run_in(task):
     assert direction_of(guide_of(placed(task, screen_mm=SMALL_TABLET_MM))) == task["direction"]
 
 
-@TASKS
+@EVERY_TASK
 def test_every_task_is_a_valid_task_document(task):
     assert TaskDocument.model_validate(task).task_id == task["task_id"]
+    assert set(task) <= set(TaskDocument.model_fields)
 
 
 def test_an_unknown_task_names_the_known_ones():
