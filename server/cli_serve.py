@@ -15,11 +15,10 @@ from typing import NoReturn
 import typer
 import uvicorn
 from fastapi import FastAPI
-from sqlalchemy import select
 
 from server.app import create_app
 from server.cli_forms import json_line
-from server.cli_logs import log_settings
+from server.copies import KeepingFailed
 from server.database import (
     DatabaseInUse,
     ProcessLock,
@@ -30,15 +29,20 @@ from server.database import (
 )
 from server.demo import NotEmpty, fill
 from server.demo_files import DemoAccounts
+from server.erasing import apply_ledger
+from server.logs import start_logging
 from server.pairing import make_code
 from server.settings import BadSetting, Settings, read_settings
 from server.store_accounts import account_by_name
-from server.tables import Account
+from server.store_invitations import invite_owner, path_of
 
 THIS_MACHINE = "127.0.0.1"
 EVERYWHERE = "0.0.0.0"  # noqa: S104 - only ever used together with a certificate
 PROGRESS_TEXT = "Laying out Brackwater"
-NO_ACCOUNTS = "There are no accounts in this database yet; to look around, use 'linnet demo'."
+NO_OWNER = (
+    "Nobody owns this practice yet. Whoever opens this link first, within 24 hours, becomes its "
+    "owner:"
+)
 
 
 class CannotServe(RuntimeError):
@@ -85,9 +89,10 @@ class _Announced(uvicorn.Server):
 def _run(
     app: FastAPI, sock: socket.socket, words: str, tls: tuple[Path, Path] | None = None
 ) -> None:
+    start_logging(app.state.settings.log_level)
     config = uvicorn.Config(
         app,
-        log_config=log_settings(),
+        log_config=None,
         access_log=False,
         server_header=False,
         ssl_certfile=None if tls is None else str(tls[0]),
@@ -109,6 +114,8 @@ def _prepared(settings: Settings) -> Iterator[FastAPI]:
             upgrade(settings)
         app = create_app(settings, wall_clock)
         check_schema(app.state.engine)
+        # Again where it is served from; here its words reach whoever starts it.
+        apply_ledger(settings.database_path, wall_clock())
         yield app
         app.state.engine.dispose()
     finally:
@@ -122,7 +129,7 @@ def _exit_code(serving: Callable[[], None]) -> int:
         signal.signal(number, _stop)
     try:
         serving()
-    except (CannotServe, DatabaseInUse, WrongSchema, NotEmpty, BadSetting) as error:
+    except (CannotServe, DatabaseInUse, KeepingFailed, WrongSchema, NotEmpty, BadSetting) as error:
         typer.echo(f"linnet: {error}", err=True)
         return 1
     except OSError as error:
@@ -217,6 +224,8 @@ def serve_demo(*, port: int, as_json: bool = False, database: Path | None = None
                 host=THIS_MACHINE,
                 port=port,
                 secure_cookies=False,
+                # The links it prints stay in sight.
+                log_level="warning",
                 demo=True,
             )
             _demo(settings, sock, as_json=as_json, kept=database)
@@ -266,9 +275,13 @@ def serve_database(
         settings = _real_settings(database, port, with_tls=tls is not None)
         with _bound(settings.host, settings.port) as sock:
             with _prepared(settings) as app, app.state.sessions() as db:
-                is_empty = db.scalar(select(Account.id).limit(1)) is None
+                secret = invite_owner(db, wall_clock())
+                db.commit()
             scheme = "http" if tls is None else "https"
-            words = f"Linnet listens on {scheme}://{settings.host}:{sock.getsockname()[1]}/"
-            _run(app, sock, f"{words}\n{NO_ACCOUNTS}" if is_empty else words, tls)
+            base = f"{scheme}://{settings.host}:{sock.getsockname()[1]}"
+            words = f"Linnet listens on {base}/"
+            if secret is not None:
+                words = f"{words}\n{NO_OWNER}\n{base}{path_of(secret)}"
+            _run(app, sock, words, tls)
 
     return _exit_code(serving)

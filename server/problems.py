@@ -1,6 +1,5 @@
 """The one form of errors: ``application/problem+json`` (RFC 9457), or a page for people."""
 
-import logging
 from collections.abc import Mapping, Sequence
 from functools import cache
 from http import HTTPStatus
@@ -27,6 +26,7 @@ DETAILS = {
     404: "There is nothing here that you can see. Check the link, or go back to your list.",
     405: "This address does not take that kind of request.",
     409: "Something else is already stored under this id. It was not changed.",
+    410: "The record this belongs to was erased. Nothing of what was sent was kept.",
     413: "What was sent is too large. Nothing of it was stored.",
     415: "What was sent is of another kind than this address takes.",
     422: "What was sent does not fit. Nothing of it was stored.",
@@ -37,8 +37,6 @@ DETAILS = {
 OTHER_DETAIL = "This request could not be answered."
 PATHS = {"bad_trace": "/samples", "bad_guide": "/guide", "bad_outline": "/outline"}
 UNMEASURABLE = "This part of the document cannot be measured."
-
-log = logging.getLogger("linnet")
 
 
 class Problem(Exception):
@@ -176,11 +174,7 @@ def problem_of(error: Exception) -> Problem:
 
 
 async def _answer(request: Request, error: Exception) -> Response:
-    problem = problem_of(error)
-    if problem.status == HTTPStatus.INTERNAL_SERVER_ERROR:
-        # Only the kind of the error: its text might hold what a child is called.
-        log.error("unexpected %s while answering a %s", type(error).__name__, request.method)
-    return respond(request, problem)
+    return respond(request, problem_of(error))
 
 
 def install(app: FastAPI) -> None:

@@ -7,6 +7,7 @@ from analysis import ANALYSIS_VERSION
 from analysis.report import make_report
 from analysis.trial import Trial
 from analysis.workings import Workings
+from server.logs import LOGGER, told
 
 if TYPE_CHECKING:
     from analysis.cut import Cut
@@ -14,7 +15,7 @@ if TYPE_CHECKING:
 
 SCORING_FAILED = "scoring_failed"
 
-log = logging.getLogger("linnet")
+log = logging.getLogger(LOGGER)
 
 
 class TrialLike(Protocol):
@@ -42,8 +43,8 @@ def score(document: TrialLike) -> dict[str, Any]:
     try:
         return make_report(Workings(trial))
     except Exception as error:  # whatever it is, the trial must not be lost
-        # Only the kind of the error: the log is no place for a child's data.
-        log.error("scoring trial %s failed: %s", trial.trial_id, type(error).__name__)  # noqa: TRY400
+        found_by = {"trial_id": trial.trial_id}
+        log.error("scoring a trial failed", extra=found_by | told(error))  # noqa: TRY400
         return failed_report(trial)
 
 
@@ -68,7 +69,8 @@ def score_cut(document: "CutDocument") -> dict[str, Any]:
     try:
         return make_cut_report(CutWorkings(cut))
     except Exception as error:  # whatever it is, what was entered must not be lost
-        log.error("scoring cut %s failed: %s", cut.cut_id, type(error).__name__)  # noqa: TRY400
+        found_by = {"cut_id": cut.cut_id}
+        log.error("scoring a cut failed", extra=found_by | told(error))  # noqa: TRY400
         return failed_cut_report(cut)
 
 

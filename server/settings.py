@@ -9,6 +9,8 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from platformdirs import user_data_path
 
+from server.logs import LEVELS
+
 SQLITE = "sqlite:///"
 DATABASE_NAME = "linnet.sqlite3"
 
@@ -47,6 +49,12 @@ SETTINGS = (
         "Time zone of the practice, such as Etc/GMT-1; it decides which day a session "
         "belongs to. Empty means the time zone of this machine.",
     ),
+    Setting(
+        "log_level",
+        "info",
+        "What is written to the error output: info for every request and every fault, warning "
+        "for faults only. The demo writes faults only.",
+    ),
 )
 
 
@@ -70,6 +78,8 @@ class Settings:
         Whether the invented scenario is being served.
     time_zone : str
         IANA name; empty means the time zone of this machine.
+    log_level : str
+        ``info`` or ``warning``.
     """
 
     database_url: str
@@ -78,6 +88,7 @@ class Settings:
     secure_cookies: bool = False
     demo: bool = False
     time_zone: str = ""
+    log_level: str = "info"
 
     @property
     def database_path(self) -> Path:
@@ -139,6 +150,7 @@ def read_settings(
     host: str | None = None,
     port: int | None = None,
     secure_cookies: bool | None = None,
+    log_level: str | None = None,
     demo: bool = False,
 ) -> Settings:
     """Return the settings in an environment; arguments that are not None go first.
@@ -147,7 +159,7 @@ def read_settings(
     ----------
     environment : mapping
         Usually ``os.environ``.
-    database, host, port, secure_cookies
+    database, host, port, secure_cookies, log_level
         Take the place of the variable of that name.
     demo : bool
         Whether the invented scenario is being served.
@@ -172,6 +184,7 @@ def read_settings(
         secure_cookies=secure_cookies,
         demo=demo,
         time_zone=_time_zone(given["time_zone"]),
+        log_level=_log_level(given["log_level"] if log_level is None else log_level),
     )
 
 
@@ -179,6 +192,12 @@ def _yes_or_no(variable: str, text: str) -> bool:
     if text not in ("yes", "no"):
         raise BadSetting(f"{variable} must be yes or no")
     return text == "yes"
+
+
+def _log_level(text: str) -> str:
+    if text not in LEVELS:
+        raise BadSetting("LINNET_LOG_LEVEL must be info or warning")
+    return text
 
 
 def _port(text: str) -> int:

@@ -6,11 +6,19 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
+from tests.leaks import Watch, watched
 from tests.practice import Practice, make_practice, running
 
 # The same examples every time; a found one becomes an @example.
 settings.register_profile("linnet", derandomize=True, deadline=None)
 settings.load_profile("linnet")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def watched_logs() -> Iterator[Watch]:
+    """Everything that is logged during the run; ends with an error if it tells too much."""
+    with watched() as watch:
+        yield watch
 
 
 @pytest.fixture(scope="session")

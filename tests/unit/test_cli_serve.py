@@ -1,18 +1,17 @@
 """Starting and stopping a server with the real command."""
 
-import logging
+import re
 import signal
 import socket
 import subprocess
 import urllib.request
 from pathlib import Path
-from typing import Any
 
 import pytest
 from typer.testing import CliRunner
 
 from server.cli import app
-from server.cli_logs import KindsOnly
+from server.cli_serve import NO_OWNER
 from tests.running import LINNET, environment, running
 
 slow = pytest.mark.slow
@@ -77,7 +76,13 @@ def test_serve_makes_a_new_database_and_listens_on_this_machine(tmp_path: Path) 
         url = served.first_line.removeprefix("Linnet listens on ").strip()
         assert url.startswith("http://127.0.0.1:")
         assert "<html" in fetch(url)
-        assert served.stop()[0] == 0
+        assert served.process.stdout is not None
+        assert served.process.stdout.readline() == f"{NO_OWNER}\n"
+        link = served.process.stdout.readline().strip()
+        assert re.fullmatch(re.escape(f"{url}join#") + r"[\w-]{43}", link)
+        code, errors = served.stop()
+        assert code == 0
+        assert link.partition("#")[2] not in errors
     assert path.is_file()
 
 
@@ -116,27 +121,3 @@ def test_other_machines_may_not_connect_without_a_certificate(tmp_path: Path) ->
 def test_a_bad_setting_is_told_plainly() -> None:
     said = wrong("serve", LINNET_DATABASE="postgres://harbour/linnet")
     assert said.startswith("linnet: LINNET_DATABASE must be")
-
-
-def fails_inside(words: str) -> None:
-    raise KeyError(words)
-
-
-def fails(words: str) -> None:
-    try:
-        fails_inside(words)
-    except KeyError as error:
-        raise RuntimeError(words) from error
-
-
-def test_an_error_is_logged_with_its_places_and_kinds_but_not_its_words() -> None:
-    with pytest.raises(RuntimeError) as caught:
-        fails("Quill" + "feather")
-    info: Any = (caught.type, caught.value, caught.tb)
-    record = logging.LogRecord("linnet", logging.ERROR, "", 0, "it failed", None, info)
-    text = KindsOnly("%(message)s").format(record)
-    assert text.startswith("it failed\n")
-    assert text.endswith("KeyError")
-    assert "RuntimeError" in text
-    assert "fails_inside" in text
-    assert "Quillfeather" not in text

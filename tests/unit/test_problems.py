@@ -1,8 +1,6 @@
 """Every error has one form, and none of them tells what the request held."""
 
-import logging
 from collections.abc import Iterator
-from typing import Any
 
 import pytest
 from fastapi import FastAPI, HTTPException
@@ -111,14 +109,6 @@ def test_people_get_a_page_and_programs_json(client: TestClient) -> None:
     assert SECRET not in page.text
     assert_problem(client.get("/api/raise/crash", headers={"Accept": "text/html"}), 500)
     assert_problem(client.get("/raise/crash", headers={"Accept": "application/json"}), 500)
-
-
-def test_a_crash_is_logged_by_kind_only(client: TestClient, caplog: Any) -> None:
-    with caplog.at_level(logging.ERROR, logger="linnet"):
-        client.get("/api/raise/crash")
-    assert [record.getMessage() for record in caplog.records if record.name == "linnet"] == [
-        "unexpected RuntimeError while answering a GET"
-    ]
 
 
 def test_a_problem_can_carry_headers_and_its_own_words() -> None:

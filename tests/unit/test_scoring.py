@@ -38,7 +38,11 @@ def test_a_crash_inside_gives_a_flagged_report_without_numbers(
     assert report["measures"] == {}
     assert set(report["scores"].values()) == {None}
     assert report["guide_id"] is None
-    assert caplog.messages == [f"scoring trial {TRIAL_ID} failed: ZeroDivisionError"]
+    [record] = caplog.records
+    assert record.getMessage() == "scoring a trial failed"
+    assert record.trial_id == TRIAL_ID
+    assert [one["kind"] for one in record.errors] == ["ZeroDivisionError"]
+    assert "Quillfeather" not in str(vars(record))
 
 
 EXTREME = {
