@@ -1,6 +1,7 @@
 """Signing in: pass-phrases, the session cookie, and how often somebody may try."""
 
 import hashlib
+import logging
 import secrets
 import time
 from datetime import datetime, timedelta
@@ -8,19 +9,25 @@ from functools import cache
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
-from limits import RateLimitItem, RateLimitItemPerMinute
+from limits import RateLimitItem, RateLimitItemPerHour, RateLimitItemPerMinute
 from limits.storage import MemoryStorage
 from limits.strategies import MovingWindowRateLimiter
 from sqlalchemy import select, update
+from sqlalchemy.exc import OperationalError
 from sqlalchemy.orm import Session
 from starlette.responses import Response
 
+from server.logs import LOGGER, told
+from server.passphrases import normalised
 from server.problems import Problem
 from server.settings import Settings
+from server.store_settings import setting
 from server.tables import Account, SignIn
 
 SECRET_BYTES = 32
 SIGN_IN_LASTS = timedelta(hours=12)
+# How exactly the last use of a sign-in is known: every look at a page need not write.
+SEEN_EVERY = timedelta(minutes=1)
 # Room for a few slips of the finger; a thousand guesses take more than three hours.
 TRIES_PER_NAME = RateLimitItemPerMinute(10, 2, namespace="name")
 # A whole practice may sit behind one address.
@@ -28,6 +35,13 @@ TRIES_PER_ADDRESS = RateLimitItemPerMinute(60, 1, namespace="address")
 # Pairing codes have no name: everybody's guesses count together as well.
 PAIRINGS_PER_ADDRESS = RateLimitItemPerMinute(10, 1, namespace="pairing")
 PAIRINGS_IN_ALL = RateLimitItemPerMinute(300, 10, namespace="pairings")
+# Links of 256 bits cannot be guessed; this bounds the work of hashing and of scoring.
+JOINS_PER_ADDRESS = RateLimitItemPerMinute(10, 1, namespace="join")
+JOINS_IN_ALL = RateLimitItemPerMinute(300, 10, namespace="joins")
+# Six digits are few: somebody with the pass-phrase would need a year at this rate.
+CODES_PER_NAME = RateLimitItemPerHour(20, 1, namespace="code")
+
+log = logging.getLogger(LOGGER)
 
 _hasher = PasswordHasher()
 
@@ -68,8 +82,8 @@ def new_secret() -> str:
 
 
 def passphrase_hash(passphrase: str) -> str:
-    """Return the argon2id hash of a pass-phrase."""
-    return _hasher.hash(passphrase)
+    """Return the argon2id hash of a pass-phrase, in the one form of its characters."""
+    return _hasher.hash(normalised(passphrase))
 
 
 @cache
@@ -79,11 +93,17 @@ def _nobodys_hash() -> str:
 
 def passphrase_fits(account: Account | None, passphrase: str) -> bool:
     """Return whether a pass-phrase is the account's; takes as long when there is no account."""
+    kept = account.passphrase_hash if account else _nobodys_hash()
     try:
-        _hasher.verify(account.passphrase_hash if account else _nobodys_hash(), passphrase)
+        _hasher.verify(kept, normalised(passphrase))
     except (VerificationError, InvalidHashError):
         return False
     return account is not None
+
+
+def is_outdated(kept: str) -> bool:
+    """Return whether a hash was made with other parameters than today's."""
+    return _hasher.check_needs_rehash(kept)
 
 
 def open_sign_in(db: Session, account: Account, now: datetime) -> str:
@@ -95,25 +115,82 @@ def open_sign_in(db: Session, account: Account, now: datetime) -> str:
         The secret for the browser's cookie; only its hash is kept.
     """
     secret = new_secret()
-    db.add(SignIn(hash=digest(secret), account_id=account.id, expires_at=now + SIGN_IN_LASTS))
+    db.add(
+        SignIn(
+            hash=digest(secret),
+            account_id=account.id,
+            started_at=now,
+            seen_at=now,
+            expires_at=now + SIGN_IN_LASTS,
+        )
+    )
+    db.flush()
     return secret
 
 
 def account_of_cookie(db: Session, secret: str | None, now: datetime) -> Account | None:
-    """Return who is signed in with a cookie, or None."""
+    """Return who is signed in with a cookie, or None.
+
+    A sign-in ends twelve hours after it began, and earlier once it was not used for the
+    practice's `idle_minutes`. An account that was closed is signed in nowhere.
+    """
     if not secret:
         return None
-    return db.scalar(
-        select(Account)
-        .join(SignIn, SignIn.account_id == Account.id)
-        .where(SignIn.hash == digest(secret), SignIn.expires_at > now, SignIn.ended_at.is_(None))
-    )
+    found = db.execute(
+        select(SignIn.account_id, SignIn.expires_at, SignIn.seen_at)
+        .join(Account, Account.id == SignIn.account_id)
+        .where(SignIn.hash == digest(secret), SignIn.ended_at.is_(None))
+        .where(Account.closed_at.is_(None))
+    ).first()
+    if found is None or found.expires_at <= now:
+        return None
+    # Those of an older release have no time of their last use.
+    seen_at = found.seen_at or found.expires_at - SIGN_IN_LASTS
+    if now - seen_at >= timedelta(minutes=setting(db, "idle_minutes")):
+        return None
+    if now - seen_at >= SEEN_EVERY:
+        _note_use(db, digest(secret), now)
+    return db.get(Account, found.account_id)
+
+
+def _note_use(db: Session, sign_in: str, now: datetime) -> None:
+    """Note that a sign-in is in use; commits. Reading goes on if the database is busy."""
+    connection = db.connection()
+    patience_ms = connection.exec_driver_sql("PRAGMA busy_timeout").scalar_one()
+    connection.exec_driver_sql("PRAGMA busy_timeout = 0")
+    try:
+        try:
+            connection.execute(update(SignIn).where(SignIn.hash == sign_in).values(seen_at=now))
+        finally:
+            connection.exec_driver_sql(f"PRAGMA busy_timeout = {patience_ms}")
+        db.commit()
+    except OperationalError as error:
+        log.warning("the last use of a sign-in was not noted", extra=told(error))
+        db.rollback()
 
 
 def end_sign_in(db: Session, secret: str | None, now: datetime) -> None:
     """End a sign-in; the caller commits. Nothing happens if there is none."""
     ending = update(SignIn).where(SignIn.hash == digest(secret or ""), SignIn.ended_at.is_(None))
     db.execute(ending.values(ended_at=now))
+
+
+def end_sign_ins(db: Session, account_id: str, now: datetime, *, but: str | None = None) -> None:
+    """End every sign-in of an account; the caller commits.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    account_id : str
+        Whose.
+    now : datetime
+        Now.
+    but : str or None
+        Secret of the one cookie that stays.
+    """
+    ending = update(SignIn).where(SignIn.account_id == account_id, SignIn.ended_at.is_(None))
+    db.execute(ending.where(SignIn.hash != digest(but or "")).values(ended_at=now))
 
 
 def cookie_name(settings: Settings) -> str:

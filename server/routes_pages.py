@@ -23,6 +23,7 @@ from server.deps import (
     Therapist,
     Tries,
 )
+from server.joining import join
 from server.problems import Problem
 from server.routes_accounts import check_credentials, noted_sign_in, noted_sign_out
 from server.tables import Account
@@ -99,12 +100,19 @@ def home_of(account: Account | None) -> str:
     return next((href for _, href, who in PLACES if account.roles & who), "/")
 
 
+def _sign_in_page(
+    settings: Config, account: Account | None = None, status: int = 200, **words: Any
+) -> HTMLResponse:
+    usual = {"trouble": None, "ready": False, "wants_code": False, "demo": settings.demo}
+    return page("sign-in.html", account, "/", status, **usual | words)
+
+
 @router.get("/")
-def show_sign_in(account: MaybeSignedIn, settings: Config) -> Response:
+def show_sign_in(request: Request, account: MaybeSignedIn, settings: Config) -> Response:
     """Show the sign-in, or go on for those who are signed in."""
     if account is not None and home_of(account) != "/":
         return RedirectResponse(home_of(account), 303)
-    return page("sign-in.html", account, "/", trouble=None, demo=settings.demo)
+    return _sign_in_page(settings, account, ready="ready" in request.query_params)
 
 
 @router.post("/sign-in")
@@ -116,18 +124,54 @@ def sign_in(
     settings: Config,
     throttle: Tries,
     address: Address,
+    code: Annotated[str, Form(max_length=20)] = "",
 ) -> Response:
     """Sign in with a form."""
     try:
-        account = check_credentials(db, throttle, address, name, passphrase)
+        account = check_credentials(db, throttle, address, name, passphrase, code, now)
+        secret = noted_sign_in(db, account, now)
     except Problem as problem:
-        return page(
-            "sign-in.html", None, "/", problem.status, trouble=problem.detail, demo=settings.demo
+        wants_code = any(fault.path == "/code" for fault in problem.errors)
+        return _sign_in_page(
+            settings, None, problem.status, trouble=problem.detail, wants_code=wants_code
         )
-    secret = noted_sign_in(db, account, now)
     response = RedirectResponse(home_of(account), 303)
     auth.set_cookie(response, settings, secret)
     return response
+
+
+@router.get("/join")
+def show_join() -> Response:
+    """Show the page that the link of an invitation opens."""
+    return page("join.html", None, "/", troubles={}, secret="", typed_name="")
+
+
+@router.post("/join")
+def use_link(
+    secret: Annotated[str, Form(max_length=200)],
+    passphrase: Annotated[str, Form(max_length=1000)],
+    db: Db,
+    now: Now,
+    throttle: Tries,
+    address: Address,
+    name: Annotated[str, Form(max_length=200)] = "",
+) -> Response:
+    """Make an account, or choose a new pass-phrase, with a form."""
+    try:
+        join(db, throttle, address, secret=secret, name=name, passphrase=passphrase, now=now)
+    except Problem as problem:
+        troubles = {fault.path: fault.detail for fault in problem.errors}
+        troubles = troubles or {"": problem.detail}
+        return page(
+            "join.html",
+            None,
+            "/",
+            problem.status,
+            troubles=troubles,
+            secret=secret,
+            typed_name=name,
+        )
+    return RedirectResponse("/?ready", 303)
 
 
 @router.post("/sign-out")
@@ -233,15 +277,15 @@ def show_narrow_picture(seen: LinkedTrial, db: Db) -> Response:
     """Draw a trial for the width of a phone; the other pictures are under ``/api``."""
     from analysis.workings import Workings
     from server.figures import render, trial_figure
-    from server.store_trials import document_of, report_of
+    from server.store_trials import amended_document, report_of
 
-    workings = Workings(document_of(seen.trial).to_trial())
+    workings = Workings(amended_document(db, seen.trial).measured.to_trial())
     return _picture(render(trial_figure(workings, report_of(db, seen.trial), narrow=True), "svg"))
 
 
 @router.get("/export")
-def show_export(account: Researcher) -> Response:
+def show_export(account: Researcher, db: Db) -> Response:
     """Show what a researcher can take away."""
     from server.page_export import export_page
 
-    return page("export.html", account, "/export", **export_page())
+    return page("export.html", account, "/export", **export_page(db))
