@@ -59,6 +59,7 @@ def note_look(
         .where(
             AuditRow.account_id == account_id,
             AuditRow.object_id == object_id,
+            AuditRow.kind == kind,
             AuditRow.verb == "saw",
         )
         .order_by(AuditRow.number.desc())

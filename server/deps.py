@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from typing import Annotated
 
 from fastapi import Depends, Request
@@ -14,7 +14,7 @@ from server.pairing import token_of
 from server.problems import Problem
 from server.settings import Settings
 from server.store_accounts import account_by_id
-from server.store_children import child_of
+from server.store_children import TODAY, child_of
 from server.store_sessions import session_by_id
 from server.store_trials import trial_by_id
 from server.tables import Account, Child, SessionRow, Token, TrialRow
@@ -28,12 +28,6 @@ class NotSignedIn(Exception):
     """Raised when nobody is signed in: 401 under ``/api``, else back to the first page."""
 
 
-def get_db(request: Request) -> Iterator[Session]:
-    """Yield a database session; what was not committed is undone."""
-    with request.app.state.sessions() as db:
-        yield db
-
-
 def get_now(request: Request) -> datetime:
     """Return the application's clock, read once a request."""
     now: datetime = request.app.state.clock()
@@ -44,6 +38,17 @@ def get_settings(request: Request) -> Settings:
     """Return the settings."""
     settings: Settings = request.app.state.settings
     return settings
+
+
+def get_db(
+    request: Request,
+    now: Annotated[datetime, Depends(get_now)],
+    settings: Annotated[Settings, Depends(get_settings)],
+) -> Iterator[Session]:
+    """Yield a database session that knows the day; what was not committed is undone."""
+    with request.app.state.sessions() as db:
+        db.info[TODAY] = settings.day_of(now)
+        yield db
 
 
 def get_throttle(request: Request) -> Throttle:
@@ -142,9 +147,10 @@ class Sender:
     account: Account
     token: Token | None
 
-    def is_late(self, now: datetime) -> bool:
-        """Return whether the tablet's day was over."""
-        return self.token is not None and self.token.read_until <= now
+    def is_late(self, now: datetime, session_day: date, today: date) -> bool:
+        """Return whether the day of the session was over, or that of the tablet."""
+        # A tablet paired again sends what is left of an earlier day with its new token.
+        return self.token is not None and (self.token.read_until <= now or session_day < today)
 
 
 def sender(db: Db, now: Now, bearer: Bearer, account: MaybeSignedIn) -> Sender:

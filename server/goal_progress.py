@@ -1,0 +1,246 @@
+"""How far a goal has come: k of n over the trials that count, and what was left out and why."""
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from datetime import date, timedelta
+from typing import Any, NamedTuple
+
+from sqlalchemy.orm import Session
+
+from analysis.goals import criterion_met_share
+from analysis.proportions import wilson_interval
+from analysis.registry import measure
+from analysis.report import criterion_row, rounded
+from analysis.trial import Criterion
+from analysis.value import REASONS, Refused, Value
+from server.goal_matching import fits, has_failed, help_reason
+from server.store_goals import Measured, measured_of, results_of_cuts, trials_since
+from server.store_marks import latest_marks
+from server.store_results import facts_with
+from server.store_trials import results_of
+from server.store_voids import voided_ids
+from server.tables import GoalRow, MarkRow, ResultRow
+
+LEFT_OUT = {
+    "voided": "Voided: not to be used.",
+    "spoilt": "Spoilt: kept, not counted.",
+    "stopped": "Stopped: kept, not counted.",
+    "not_done": "Not done.",
+    "pen_not_cut": "A pen drawn along a cutting line is practice, not cutting.",
+    "help_over": "More help than the goal allows.",
+    "help_not_told": "Helped, but how much was not noted.",
+    "hand_unknown": "Which hand drew is not known.",
+    "scoring_failed": "Computing the measures failed.",
+    "not_measured": "This trial gives no value of the measure.",
+}
+"""Why a trial of the goal was not counted, with the sentence a page shows."""
+
+
+class Try(NamedTuple):
+    """A trial that is like the goal asks for.
+
+    Attributes
+    ----------
+    trial_id : str
+        Which trial.
+    day : date
+        Of its session.
+    value : float or None
+        Of the goal's measure. [unit of the measure]
+    met : bool or None
+        Whether the criterion is met; None if the trial does not count.
+    reason : str or None
+        Why it does not count, a key of `LEFT_OUT`.
+    because : str or None
+        Why there is no value, a reason code of the analysis.
+    """
+
+    trial_id: str
+    day: date
+    value: float | None
+    met: bool | None
+    reason: str | None
+    because: str | None
+
+
+def since_of(versions: Sequence[GoalRow], begun: date) -> date:
+    """Return the first day whose trials count towards a goal.
+
+    Parameters
+    ----------
+    versions : sequence of GoalRow
+        All versions of the goal, newest last.
+    begun : date
+        The practice's day on which the goal was set.
+
+    Returns
+    -------
+    date
+        That day, or the day after the baseline's if that is later: the baseline itself is no
+        progress.
+    """
+    baseline = versions[-1].baseline
+    if baseline is None:
+        return begun
+    return max(begun, date.fromisoformat(baseline["day"]) + timedelta(days=1))
+
+
+def progress_of(db: Session, goal: GoalRow, since: date) -> dict[str, Any]:
+    """Return how far a goal has come, in plain types.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    goal : GoalRow
+        One version of a goal.
+    since : date
+        First day whose trials count.
+
+    Returns
+    -------
+    dict
+        ``latest``: k of the latest n trials that count, on how many days, with the share and
+        its 95 % interval by Wilson; ``reason`` is ``too_few_trials`` as long as there are fewer
+        than the goal asks for. ``by_day``: the same counts day by day. ``left_out``: how many
+        trials of the goal were not counted, by reason. Whether the goal is reached is said by
+        a person, in its status.
+    """
+    tries = _tries(db, goal, since)
+    counted = [one for one in tries if one.met is not None]
+    entry = measure(goal.measure)
+    width_mm = goal.conditions.get("corridor_mm")
+    return {
+        "goal_id": goal.id,
+        "version": goal.version,
+        "measure": goal.measure,
+        "label": entry.label,
+        "unit": entry.unit,
+        "criterion": goal.criterion,
+        "each_side_mm": None if width_mm is None else width_mm / 2,
+        "since": since.isoformat(),
+        "wanted": {"k": goal.k, "n": goal.n, "days": goal.days},
+        "counted": len(counted),
+        "latest": _latest(counted, goal.n),
+        "by_day": _by_day(counted),
+        "left_out": _left_out(tries),
+    }
+
+
+def _tries(db: Session, goal: GoalRow, since: date) -> list[Try]:
+    is_cut = measure(goal.measure).scope == "cut"
+    found = trials_since(db, goal.child_id, "cut" if is_cut else "trial", since)
+    days = {trial.id: day for trial, day in found}
+    trials = [trial for trial, _ in found]
+    results = list(results_of_cuts(db, trials) if is_cut else results_of(db, trials, reports=False))
+    measured = measured_of(db, (result for _, result in results), goal.measure)
+    marks, voided = latest_marks(db, list(days)), voided_ids(db, list(days))
+    tries = []
+    for trial, result in results:
+        facts = _facts_of_cut(result) if is_cut else facts_with(result)
+        mark = marks.get(trial.id)
+        hand_known = fits(goal.conditions, facts, mark)
+        if hand_known is None or not (trial.id in measured or has_failed(facts)):
+            continue
+        reason = "voided" if trial.id in voided else _reason(goal, facts, mark, is_cut=is_cut)
+        if not hand_known:
+            reason = reason or "hand_unknown"
+        tries.append(_try(goal, trial.id, days[trial.id], measured.get(trial.id), reason))
+    return tries
+
+
+def _facts_of_cut(result: ResultRow) -> dict[str, Any]:
+    report = result.report
+    return result.facts | {"guide_id": report["template_id"], "flags": report["quality"]["flags"]}
+
+
+def _reason(
+    goal: GoalRow, facts: Mapping[str, Any], mark: MarkRow | None, *, is_cut: bool
+) -> str | None:
+    """Return why a trial does not count, before its value is looked at, or None."""
+    if mark is not None and mark.outcome not in (None, "finished"):
+        return mark.outcome
+    if not is_cut and facts["mode"] == "cut":
+        return "pen_not_cut"
+    if has_failed(facts):
+        return "scoring_failed"
+    return help_reason(goal.help, None if mark is None else mark.help)
+
+
+def _try(
+    goal: GoalRow, trial_id: str, day: date, measured: Measured | None, reason: str | None
+) -> Try:
+    value, because = (None, None) if measured is None else measured
+    if reason is not None or measured is None:
+        return Try(trial_id, day, value, None, reason or "not_measured", because)
+    criterion = Criterion(
+        goal.measure, goal.criterion.get("at_least"), goal.criterion.get("at_most")
+    )
+    judged = criterion_row(criterion, {goal.measure: Value(value, because)})
+    met = None if judged is None else judged["met"]
+    return Try(trial_id, day, value, met, "not_measured" if met is None else None, because)
+
+
+def _latest(counted: Sequence[Try], n: int) -> dict[str, Any]:
+    window = counted[-n:]
+    met = [one.met for one in window]
+    k, so_far = sum(one is True for one in met), len(window)
+    told: dict[str, Any] = {
+        "k": k,
+        "n": so_far,
+        "days": len({one.day for one in window}),
+        "share": None,
+        "low": None,
+        "high": None,
+        "reason": None,
+        "trials": [
+            {
+                "trial_id": one.trial_id,
+                "day": one.day.isoformat(),
+                "value": one.value,
+                "met": one.met,
+            }
+            for one in window
+        ],
+    }
+    try:
+        share = criterion_met_share(met, n)
+    except Refused as refused:
+        told["reason"] = refused.code
+        if so_far:
+            low, high = wilson_interval(k, so_far)
+            told |= {"low": rounded(low), "high": rounded(high)}
+        return told
+    low, high = rounded(share.low), rounded(share.high)
+    return told | {"share": rounded(share.number), "low": low, "high": high}
+
+
+def _by_day(counted: Sequence[Try]) -> list[dict[str, Any]]:
+    days: dict[date, list[bool | None]] = defaultdict(list)
+    for one in counted:
+        days[one.day].append(one.met)
+    return [
+        {"day": day.isoformat(), "k": sum(one is True for one in met), "n": len(met)}
+        for day, met in sorted(days.items())
+    ]
+
+
+def _left_out(tries: Sequence[Try]) -> list[dict[str, Any]]:
+    groups: Mapping[tuple[str, str | None], list[str]] = defaultdict(list)
+    for one in tries:
+        if one.reason is not None:
+            because = one.because if one.reason == "not_measured" else None
+            groups[one.reason, because].append(one.trial_id)
+    order = list(LEFT_OUT)
+    found = sorted(groups.items(), key=lambda group: (order.index(group[0][0]), group[0][1] or ""))
+    return [
+        {
+            "reason": reason,
+            "words": LEFT_OUT[reason],
+            "because": because,
+            "because_words": None if because is None else REASONS[because],
+            "count": len(trial_ids),
+            "trial_ids": trial_ids,
+        }
+        for (reason, because), trial_ids in found
+    ]

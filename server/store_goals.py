@@ -1,0 +1,210 @@
+"""Goals: what a child works towards. Every change is a new version; none is ever changed."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import date, datetime
+from typing import Any, NamedTuple
+
+from sqlalchemy import func, inspect, select
+from sqlalchemy.exc import IntegrityError
+from sqlalchemy.orm import Session
+
+from server.problems import Problem
+from server.store_results import BATCH, current_results
+from server.tables import GoalRow, MeasureValue, ResultRow, SessionRow, TrialRow, random_id
+
+CHANGED_MEANWHILE = (
+    "This goal was changed in the meantime. Nothing was stored: read it again, then change it."
+)
+
+
+def goals_of(db: Session, child_id: str) -> list[GoalRow]:
+    """Return the newest version of each goal of a child, the oldest goal first."""
+    newest = (
+        select(
+            GoalRow.id,
+            func.max(GoalRow.version).label("version"),
+            func.min(GoalRow.at).label("begun"),
+        )
+        .where(GoalRow.child_id == child_id)
+        .group_by(GoalRow.id)
+        .subquery()
+    )
+    rows = (
+        select(GoalRow)
+        .join(newest, (GoalRow.id == newest.c.id) & (GoalRow.version == newest.c.version))
+        .order_by(newest.c.begun, GoalRow.id)
+    )
+    return list(db.scalars(rows))
+
+
+def versions_of(db: Session, goal_id: str) -> list[GoalRow]:
+    """Return all versions of a goal, newest last; none if there is no such goal."""
+    rows = select(GoalRow).where(GoalRow.id == goal_id).order_by(GoalRow.version)
+    return list(db.scalars(rows))
+
+
+def add_goal(
+    db: Session, child_id: str, content: dict[str, Any], *, account_id: str, at: datetime
+) -> GoalRow:
+    """Add a goal, version 1.
+
+    Parameters
+    ----------
+    db : Session
+        Database session; the caller commits.
+    child_id : str
+        Whose goal.
+    content : dict
+        The columns of `GoalRow` that say what is to be reached.
+    account_id : str
+        Who sets it.
+    at : datetime
+        Now.
+
+    Returns
+    -------
+    GoalRow
+        The goal, with its random id.
+    """
+    goal = GoalRow(
+        id=random_id(), version=1, child_id=child_id, account_id=account_id, at=at, **content
+    )
+    db.add(goal)
+    db.flush()
+    return goal
+
+
+def add_version(
+    db: Session,
+    newest: GoalRow,
+    based_on: int,
+    content: dict[str, Any],
+    *,
+    account_id: str,
+    at: datetime,
+) -> GoalRow:
+    """Add the next version of a goal.
+
+    Parameters
+    ----------
+    db : Session
+        Database session; the caller commits.
+    newest : GoalRow
+        The newest version as it was read.
+    based_on : int
+        The version that was changed.
+    content, account_id, at
+        As in `add_goal`.
+
+    Returns
+    -------
+    GoalRow
+        The new version.
+
+    Raises
+    ------
+    Problem
+        409 if another version has come in the meantime.
+    """
+    if based_on != newest.version:
+        raise Problem(409, CHANGED_MEANWHILE)
+    goal = GoalRow(
+        id=newest.id,
+        version=newest.version + 1,
+        child_id=newest.child_id,
+        account_id=account_id,
+        at=at,
+        **content,
+    )
+    db.add(goal)
+    try:
+        db.flush()
+    except IntegrityError:
+        db.rollback()
+        raise Problem(409, CHANGED_MEANWHILE) from None
+    return goal
+
+
+def trials_since(db: Session, child_id: str, kind: str, since: date) -> list[tuple[TrialRow, date]]:
+    """Return a child's trials of one kind from a day on, in the order of their sessions.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    child_id : str
+        Which child.
+    kind : {"trial", "cut"}
+        A tablet's trial, or a cut piece.
+    since : date
+        First day.
+
+    Returns
+    -------
+    list of (TrialRow, date)
+        Each with the day of its session.
+    """
+    rows = (
+        select(TrialRow, SessionRow.day)
+        .join(SessionRow, SessionRow.id == TrialRow.session_id)
+        .where(SessionRow.child_id == child_id, SessionRow.day >= since, TrialRow.kind == kind)
+        .order_by(
+            SessionRow.day,
+            SessionRow.number,
+            TrialRow.seq.is_(None),
+            TrialRow.seq,
+            TrialRow.arrival,
+        )
+    )
+    return [(trial, day) for trial, day in db.execute(rows)]
+
+
+def results_of_cuts(db: Session, cuts: Sequence[TrialRow]) -> Iterator[tuple[TrialRow, ResultRow]]:
+    """Yield cut pieces with their current results; one without a result is passed over."""
+    for start in range(0, len(cuts), BATCH):
+        batch = cuts[start : start + BATCH]
+        found = current_results(db, [cut.id for cut in batch])
+        yield from ((cut, found[cut.id]) for cut in batch if cut.id in found)
+
+
+class Measured(NamedTuple):
+    """A value of a measure, or the reason why there is none."""
+
+    value: float | None
+    reason: str | None
+
+
+def measured_of(db: Session, results: Iterable[ResultRow], name: str) -> dict[str, Measured]:
+    """Return one measure of some results.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    results : iterable of ResultRow
+        One for each trial.
+    name : str
+        Id of the measure.
+
+    Returns
+    -------
+    dict of str to Measured
+        By trial id; a trial of another mode does not have the measure and is left out.
+    """
+    found: dict[str, Measured] = {}
+    kept: dict[int, str] = {}
+    for result in results:
+        if inspect(result).persistent:
+            kept[result.id] = result.trial_id
+        elif name in result.report["measures"]:
+            # One that could not be kept has no rows of values.
+            row = result.report["measures"][name]
+            found[result.trial_id] = Measured(row["value"], row.get("reason"))
+    ids = list(kept)
+    for start in range(0, len(ids), BATCH):
+        rows = select(MeasureValue).where(
+            MeasureValue.result_id.in_(ids[start : start + BATCH]), MeasureValue.measure == name
+        )
+        for row in db.scalars(rows):
+            found[kept[row.result_id]] = Measured(row.value, row.reason)
+    return found
