@@ -1,14 +1,55 @@
-"""Sessions, their plans, and the pack of plans a tablet takes along for a day."""
+"""Sessions: dated sittings with one child."""
 
-from datetime import date, datetime
+from collections.abc import Collection, Mapping
+from datetime import date, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import func, select
+from sqlalchemy import func, literal, select, union_all
 from sqlalchemy.orm import Session
 
-from server.documents import MAX_DOCUMENT_BYTES
-from server.store_children import children_of
-from server.tables import Account, Child, PlanRow, SessionRow, random_id
+from analysis import ANALYSIS_VERSION
+from server.faults import Fault
+from server.problems import Problem
+from server.store_plans import latest_plan, save_plan
+from server.tables import (
+    AmendmentRow,
+    Child,
+    MarkRow,
+    NoteRow,
+    PlanRow,
+    ResultRow,
+    SessionRow,
+    TrialRow,
+    VoidRow,
+    random_id,
+)
+
+__all__ = [
+    "change_session",
+    "close",
+    "create_session",
+    "latest_plan",
+    "live_state",
+    "reopen",
+    "save_plan",
+    "session_by_id",
+    "session_of_plan",
+    "sessions_between",
+    "sessions_of",
+    "summaries",
+]
+
+LONGEST = timedelta(hours=24)
+SIGNED_STATES = ("signed", "cosigned")
+BATCH = 500
+
+ENDS_FIRST = "A session ends after it starts."
+NOT_STARTED = "A session that ended has also started: give started_at."
+TOO_LONG = "A session lasts at most 24 hours."
+SIGNED = (
+    "The note of this session is signed, so its facts stay as they are. Write an addendum to the "
+    "note instead."
+)
 
 
 def create_session(
@@ -23,6 +64,8 @@ def create_session(
     closed_at: datetime | None = None,
     attendance: str | None = None,
     plan_id: str | None = None,
+    account_id: str | None = None,
+    kind: str | None = None,
 ) -> SessionRow:
     """Add a session.
 
@@ -40,6 +83,10 @@ def create_session(
         Aware; None as long as it has not happened.
     plan_id : str or None
         Id its plans will carry; a random one if None.
+    account_id : str or None
+        Who made it.
+    kind : {"individual", "group"} or None
+        None where nobody said.
 
     Returns
     -------
@@ -56,6 +103,8 @@ def create_session(
         closed_at=closed_at,
         attendance=attendance,
         plan_id=plan_id or random_id(),
+        account_id=account_id,
+        kind=kind,
     )
     db.add(row)
     db.flush()
@@ -83,115 +132,141 @@ def sessions_of(db: Session, child_id: str) -> list[SessionRow]:
     )
 
 
-def save_plan(db: Session, session_id: str, plan: dict[str, Any]) -> dict[str, Any]:
-    """Keep a plan as the next version of a session's plan.
+def sessions_between(
+    db: Session, children: Collection[Child], first: date, last: date
+) -> list[SessionRow]:
+    """Return the sessions of some children from one day to another, both included, in order."""
+    mine = SessionRow.child_id.in_([child.id for child in children])
+    return list(
+        db.scalars(
+            select(SessionRow)
+            .where(mine, SessionRow.day.between(first, last))
+            .order_by(SessionRow.day, SessionRow.started_at, SessionRow.number)
+        )
+    )
 
-    Parameters
-    ----------
-    db : Session
-        Database session; the caller commits.
-    session_id : str
-        Which session.
-    plan : dict
-        ``linnet-plan/1``. Its `plan_id` and `version` are set here.
+
+def summaries(db: Session, session_ids: Collection[str]) -> dict[str, dict[str, Any]]:
+    """Return what stands beside each session in a list.
 
     Returns
     -------
     dict
-        The plan as kept.
-
-    Raises
-    ------
-    ValueError
-        If an item of the version before is missing: items are closed, never deleted.
+        By session id: `plan_version`, `trials` (how many) and `note_state`, if there is one.
     """
-    row = session_by_id(db, session_id)
-    if row is None:
-        raise ValueError("there is no such session")
-    before = latest_plan(db, session_id)
-    if before is not None and not _item_ids(before) <= _item_ids(plan):
-        raise ValueError("a plan keeps all items of the version before; close them instead")
-    version = 1 if before is None else before["version"] + 1
-    kept = plan | {"format": "linnet-plan/1", "plan_id": row.plan_id, "version": version}
-    db.add(PlanRow(session_id=session_id, version=version, plan=kept))
-    db.flush()
-    return kept
+    ids = list(session_ids)
+    found: dict[str, dict[str, Any]] = {
+        one: {"plan_version": 0, "trials": 0, "note_state": None} for one in ids
+    }
+    for start in range(0, len(ids), BATCH):
+        batch = ids[start : start + BATCH]
+        plans = select(PlanRow.session_id, func.max(PlanRow.version)).group_by(PlanRow.session_id)
+        for session_id, version in db.execute(plans.where(PlanRow.session_id.in_(batch))):
+            found[session_id]["plan_version"] = version
+        trials = select(TrialRow.session_id, func.count()).group_by(TrialRow.session_id)
+        for session_id, count in db.execute(trials.where(TrialRow.session_id.in_(batch))):
+            found[session_id]["trials"] = count
+        notes = select(NoteRow.session_id, NoteRow.state)
+        for session_id, state in db.execute(notes.where(NoteRow.session_id.in_(batch))):
+            found[session_id]["note_state"] = state
+    return found
 
 
-def _item_ids(plan: dict[str, Any]) -> set[str]:
-    return {item["item_id"] for item in plan["items"]}
+def check_times(started_at: datetime | None, ended_at: datetime | None) -> None:
+    """Refuse a session that ends before it starts, or a day and more after it."""
+    if ended_at is None:
+        return
+    if started_at is None:
+        raise Problem(422, errors=[Fault("/started_at", NOT_STARTED)])
+    if ended_at < started_at:
+        raise Problem(422, errors=[Fault("/ended_at", ENDS_FIRST)])
+    if ended_at - started_at > LONGEST:
+        raise Problem(422, errors=[Fault("/ended_at", TOO_LONG)])
 
 
-def latest_plan(db: Session, session_id: str) -> dict[str, Any] | None:
-    """Return the newest version of a session's plan, or None."""
-    return db.scalar(
-        select(PlanRow.plan)
-        .where(PlanRow.session_id == session_id)
-        .order_by(PlanRow.version.desc())
-        .limit(1)
-    )
-
-
-def day_pack(
-    db: Session, account: Account, day: date, *, tablet_id: str, expires_at: datetime
-) -> dict[str, Any]:
-    """Return the plans a tablet needs for a day.
-
-    It holds nothing that changes from one request to the next by itself, so that equal
-    packs have equal ETags; `with_time` adds the server's clock.
+def change_session(db: Session, session: SessionRow, values: Mapping[str, Any]) -> None:
+    """Change facts of a session whose note is not signed; the caller commits.
 
     Parameters
     ----------
     db : Session
         Database session.
-    account : Account
-        Whose children the tablet shows.
-    day : date
-        Which day.
-    tablet_id : str
-        Which tablet asks.
-    expires_at : datetime
-        How long the tablet may show it.
+    session : SessionRow
+        Which session.
+    values : mapping
+        New values by column.
+
+    Raises
+    ------
+    Problem
+        409 if the note is signed, 422 if it would end before it starts.
+    """
+    # What is flushed first takes the write lock: the note cannot be signed in between.
+    for name, value in values.items():
+        setattr(session, name, value)
+    db.flush()
+    db.refresh(session)
+    _refuse_signed(db, session)
+    check_times(session.started_at, session.ended_at)
+
+
+def close(db: Session, session: SessionRow, at: datetime) -> bool:
+    """Close a session, so that it leaves the day packs; the caller commits.
 
     Returns
     -------
-    dict
-        ``linnet-day/1``.
+    bool
+        False if it was closed already: then it stays as it is.
     """
-    child_ids = [child.id for child in children_of(db, account)]
-    newest = (
-        select(PlanRow.session_id, func.max(PlanRow.version).label("version"))
-        .group_by(PlanRow.session_id)
-        .subquery()
-    )
-    rows = db.execute(
-        select(PlanRow.plan, Child.sign)
-        .join(newest, (PlanRow.session_id == newest.c.session_id))
-        .where(PlanRow.version == newest.c.version)
-        .join(SessionRow, SessionRow.id == PlanRow.session_id)
-        .join(Child, Child.id == SessionRow.child_id)
-        .where(SessionRow.day == day, SessionRow.closed_at.is_(None), Child.id.in_(child_ids))
-        .order_by(SessionRow.started_at, SessionRow.number)
-    )
-    until = expires_at.isoformat()
-    return {
-        "format": "linnet-day/1",
-        "tablet_id": tablet_id,
-        "day": day.isoformat(),
-        "expires_at": until,
-        "plans": [
-            plan
-            | {
-                "session_label": sign.split(),
-                "expires_at": until,
-                "limits": {"document_bytes": MAX_DOCUMENT_BYTES},
-            }
-            for plan, sign in rows
-        ],
-    }
+    if session.closed_at is not None:
+        return False
+    session.closed_at = at
+    db.flush()
+    return True
 
 
-def with_time(pack: dict[str, Any], now: datetime) -> dict[str, Any]:
-    """Return a day pack with the server's clock in every plan."""
-    stamp = {"server_time": now.isoformat()}
-    return pack | {"plans": [plan | stamp for plan in pack["plans"]]}
+def reopen(db: Session, session: SessionRow) -> bool:
+    """Open a closed session again; the caller commits.
+
+    Returns
+    -------
+    bool
+        False if it was open.
+
+    Raises
+    ------
+    Problem
+        409 if its note is signed.
+    """
+    if session.closed_at is None:
+        return False
+    session.closed_at = None
+    db.flush()
+    _refuse_signed(db, session)
+    return True
+
+
+def _refuse_signed(db: Session, session: SessionRow) -> None:
+    state = db.scalar(select(NoteRow.state).where(NoteRow.session_id == session.id))
+    if state in SIGNED_STATES:
+        db.rollback()
+        raise Problem(409, SIGNED)
+
+
+def live_state(db: Session, session_id: str) -> list[Any]:
+    """Return numbers that differ whenever the trials of a session, or what is added, do.
+
+    One small statement: a page asks every two seconds while a child draws.
+    """
+    mine = TrialRow.session_id == session_id
+    numbers = (MarkRow.number, AmendmentRow.number, VoidRow.number, ResultRow.id)
+    # Moving one trial away and another one in keeps the count, but not the sum.
+    parts = [select(literal(0), func.count(), func.sum(TrialRow.arrival)).where(mine)]
+    for place, number in enumerate(numbers, start=1):
+        table = number.class_
+        parts.append(
+            select(literal(place), func.count(), func.max(number))
+            .join(TrialRow, TrialRow.id == table.trial_id)
+            .where(mine)
+        )
+    return [ANALYSIS_VERSION, *sorted(tuple(row) for row in db.execute(union_all(*parts)))]
