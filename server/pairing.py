@@ -4,12 +4,12 @@ import secrets
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
-from sqlalchemy import select, update
+from sqlalchemy import Select, select, update
 from sqlalchemy.orm import Session
 
 from server.auth import digest, new_secret
 from server.settings import Settings
-from server.tables import PairingCode, Tablet, Token
+from server.tables import Account, AccountRole, PairingCode, Tablet, Token
 
 # Without I, O, 0 and 1, which look alike.
 LETTERS = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
@@ -18,6 +18,7 @@ CODE_LASTS = timedelta(minutes=10)
 READ_LASTS = timedelta(hours=12)
 # A tablet may have been in a bag for a while; what is on it still arrives.
 WRITE_LASTS = timedelta(days=30)
+CARING_ROLES = ("assistant", "supervisor")
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,8 @@ def pair(
     Returns
     -------
     Pairing or None
-        None if the code is unknown, was used or has ended.
+        None if the code is unknown, was used or has ended, or if its account may not
+        have a tablet any more.
     """
     typed = digest(code.upper().replace(" ", "").replace("-", ""))
     # One statement, so that of two tablets with the same code only one succeeds.
@@ -87,6 +89,7 @@ def pair(
             PairingCode.hash == typed,
             PairingCode.used_at.is_(None),
             PairingCode.expires_at > now,
+            PairingCode.account_id.in_(_in_care()),
         )
         .values(used_at=now)
         .returning(PairingCode.account_id)
@@ -129,11 +132,26 @@ def _retire(db: Session, old_token: str | None, now: datetime) -> str | None:
 
 
 def token_of(db: Session, secret: str | None, now: datetime) -> Token | None:
-    """Return the token a tablet shows if it may still write, else None."""
+    """Return the token a tablet shows if it may still write, else None.
+
+    It ends with its account, and when its account is no therapist's any more.
+    """
     if not secret:
         return None
     return db.scalar(
         select(Token).where(
-            Token.hash == digest(secret), Token.write_until > now, Token.revoked_at.is_(None)
+            Token.hash == digest(secret),
+            Token.write_until > now,
+            Token.revoked_at.is_(None),
+            Token.account_id.in_(_in_care()),
         )
+    )
+
+
+def _in_care() -> Select[str]:
+    """Return the accounts that tablets can belong to, as a query."""
+    return (
+        select(Account.id)
+        .join(AccountRole, AccountRole.account_id == Account.id)
+        .where(Account.closed_at.is_(None), AccountRole.role.in_(CARING_ROLES))
     )

@@ -1,26 +1,58 @@
-"""What a tablet asks for: to be paired, and the plans of its day."""
+"""What a tablet asks for: to be paired, the plans of its day, to keep a calibration."""
 
 from typing import Annotated, Any
 
-import orjson
 from fastapi import APIRouter, Request, Response
-from pydantic import BaseModel, Field
+from pydantic import BeforeValidator, Field
 
 from server import audit, auth, pairing
-from server.deps import Address, Bearer, Config, Db, Now, ReadingTablet, Therapist, Tries
+from server.deps import (
+    Address,
+    Bearer,
+    Config,
+    CurrentTablet,
+    Db,
+    Now,
+    ReadingTablet,
+    Therapist,
+    Tries,
+)
+from server.etags import tag_of, unless_held
+from server.fields import Code, pair
 from server.problems import Problem
+from server.request_fields import Body, Moment
 from server.store_accounts import account_by_id
-from server.store_sessions import day_pack, with_time
+from server.store_day import children_in, day_pack, with_time
+from server.store_tablets import add_calibration
+from server.tables import Calibration
 
 router = APIRouter(prefix="/api")
 
 WRONG_CODE = "This code is not right, was used already, or has ended. Ask for a new one."
 
 
-class Code(BaseModel):
+# Screens from a coarse wall display to a fine phone, in CSS pixels.
+PxPerMm = Annotated[float, Field(strict=True, ge=1, le=40)]
+PixelRatio = Annotated[float, Field(strict=True, gt=0, le=16)]
+ScreenSide = Annotated[float, Field(strict=True, gt=0, le=10_000)]
+
+
+class TypedCode(Body):
     """A pairing code as typed."""
 
     code: Annotated[str, Field(min_length=1, max_length=40)]
+
+
+class CalibrationBody(Body):
+    """What a card laid on the screen said; `id` is made by the tablet."""
+
+    id: Code
+    px_per_mm: PxPerMm
+    ratio: PixelRatio | None = None
+    screen_mm: (
+        Annotated[list[ScreenSide], BeforeValidator(pair), Field(min_length=2, max_length=2)] | None
+    ) = None
+    made_at: Moment | None = None
 
 
 @router.post("/pairing-codes", status_code=201)
@@ -34,7 +66,7 @@ def make_pairing_code(account: Therapist, db: Db, now: Now) -> dict[str, str]:
 
 @router.post("/pair")
 def pair_tablet(
-    body: Code,
+    body: TypedCode,
     db: Db,
     now: Now,
     settings: Config,
@@ -57,11 +89,6 @@ def pair_tablet(
     }
 
 
-def etag_of(pack: dict[str, Any]) -> str:
-    """Return the ETag of a day pack, weak because the clock in the answer is left out."""
-    return f'W/"{auth.digest(orjson.dumps(pack).decode())[:32]}"'
-
-
 @router.get("/tablet/day")
 def read_day(
     request: Request, token: ReadingTablet, db: Db, now: Now, settings: Config
@@ -77,9 +104,39 @@ def read_day(
         tablet_id=token.tablet_id,
         expires_at=token.read_until,
     )
-    headers = {"ETag": etag_of(pack), "Cache-Control": "private, no-cache"}
-    held = [tag.strip() for tag in request.headers.get("if-none-match", "").split(",")]
-    if headers["ETag"] in held:
-        return Response(status_code=304, headers=headers)
-    body = orjson.dumps(with_time(pack, now))
-    return Response(body, headers=headers, media_type="application/json")
+
+    def fetched() -> dict[str, Any]:
+        for plan_id, child_id in children_in(db, pack).items():
+            audit.note(db, now, account.id, "fetched", "plan", plan_id, child_id=child_id)
+        db.commit()
+        return with_time(pack, now)
+
+    # The server's clock is no part of what the tag stands for.
+    return unless_held(request, tag_of(pack), fetched)
+
+
+@router.post("/tablet/calibrations")
+def keep_calibration(
+    body: CalibrationBody, token: CurrentTablet, db: Db, now: Now, response: Response
+) -> dict[str, str]:
+    """Keep a calibration: 201 if it is new, 200 if it is there already, 409 if another is."""
+    width_mm, height_mm = body.screen_mm or (None, None)
+    calibration, created = add_calibration(
+        db,
+        Calibration(
+            id=body.id,
+            tablet_id=token.tablet_id,
+            px_per_mm=body.px_per_mm,
+            ratio=body.ratio,
+            screen_width_mm=width_mm,
+            screen_height_mm=height_mm,
+            made_at=body.made_at,
+            received_at=now,
+            account_id=token.account_id,
+        ),
+    )
+    if created:
+        audit.note(db, now, token.account_id, "calibrated", "tablet", token.tablet_id)
+        db.commit()
+    response.status_code = 201 if created else 200
+    return {"id": calibration.id}
