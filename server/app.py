@@ -14,43 +14,78 @@ from analysis import ANALYSIS_VERSION
 from server import (
     problems,
     routes_accounts,
+    routes_audit,
     routes_children,
+    routes_consents,
+    routes_corrections,
+    routes_cuts,
+    routes_entries,
     routes_export,
+    routes_goals,
     routes_health,
+    routes_join,
+    routes_links,
+    routes_notes,
+    routes_observations,
+    routes_own_account,
+    routes_owner,
     routes_pages,
+    routes_plans,
+    routes_sessions,
     routes_static,
     routes_tablet,
+    routes_tablets,
+    routes_tasks,
     routes_trials,
 )
 from server.auth import Throttle
 from server.database import ProcessLock, check_schema, make_engine, make_sessions
 from server.deps import NotSignedIn
+from server.erasing import apply_ledger
+from server.logs import LOGGER, told
 from server.problems import Problem, respond
 from server.protection import FixedHeaders, GuardedWrites
+from server.request_log import RequestLog
 from server.settings import Settings
 
 ROUTERS = (
     routes_accounts.router,
+    routes_audit.router,
     routes_children.router,
+    routes_consents.router,
+    routes_corrections.router,
+    routes_cuts.router,
+    routes_entries.router,
     routes_export.router,
+    routes_goals.router,
     routes_health.router,
+    routes_join.router,
+    routes_links.router,
+    routes_notes.router,
+    routes_observations.router,
+    routes_own_account.router,
+    routes_owner.router,
     routes_pages.router,
+    routes_plans.router,
+    routes_sessions.router,
     routes_static.router,
     routes_tablet.router,
+    routes_tablets.router,
+    routes_tasks.router,
     routes_trials.router,
 )
 
-log = logging.getLogger("linnet")
+log = logging.getLogger(LOGGER)
 
 Clock = Callable[[], datetime]
 
 
 class Application(FastAPI):
-    """FastAPI, with the fixed header fields on answers to unexpected errors too."""
+    """FastAPI, with fixed header fields and a log line for answers to unexpected errors too."""
 
     def build_middleware_stack(self) -> ASGIApp:
-        """Put the header fields outside of everything else."""
-        return FixedHeaders(super().build_middleware_stack())
+        """Put the header fields and the log outside of everything else."""
+        return FixedHeaders(RequestLog(super().build_middleware_stack()))
 
 
 @asynccontextmanager
@@ -58,6 +93,7 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
     lock = ProcessLock(app.state.settings.database_path)
     try:
         check_schema(app.state.engine)
+        apply_ledger(app.state.settings.database_path, app.state.clock())
         yield
     finally:
         app.state.engine.dispose()
@@ -72,8 +108,7 @@ async def _not_signed_in(request: Request, _error: Exception) -> Response:
 
 async def _database_fault(request: Request, error: Exception) -> Response:
     # Disk full, file gone, locked for too long: the sender keeps what it has and comes back.
-    # Only the kind of the error: its text would hold the values.
-    log.error("the database did not do its work: %s", type(error.__cause__ or error).__name__)
+    log.error("the database did not do its work", extra=told(error))
     return respond(request, Problem(503))
 
 

@@ -73,7 +73,7 @@ def linnet(
 
 @app.command()
 def score(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE", help="Trials, cuts or InkML ink.")],
+    files: Annotated[list[Path], typer.Argument(metavar="FILE", help="Trials, cuts, entries or InkML ink.")],
     as_json: AsJson = False,
     as_csv: AsCsv = False,
     as_text: AsText = False,
@@ -86,7 +86,7 @@ def score(
         ),
     ] = None,
 ) -> None:
-    """Score trials, cuts and ink without a server; results in the order of the files.
+    """Score trials, cuts, entries and ink without a server; results in the order of the files.
 
     What cannot be read is named on the error output; the rest is still scored.
     The command then ends with 1.
@@ -154,6 +154,103 @@ def serve(
     raise typer.Exit(
         serve_database(database=database, port=port, tls_cert=tls_cert, tls_key=tls_key)
     )
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The copy to make.")],
+    database: Database = None,
+    replace: Annotated[
+        bool, typer.Option("--replace", help="Replace the file if it exists.")
+    ] = False,
+) -> None:
+    """Copy the database into one file and verify the copy; also while it is being served."""
+    from server.cli_keep import run_backup
+
+    raise typer.Exit(run_backup(file, database=database, replace=replace))
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A backup; it is only read.")],
+    database: Database = None,
+) -> None:
+    """Put a backup in the place of the database, without the children erased since.
+
+    The backup is verified first. The present database is set aside beside it.
+    """
+    from server.cli_keep import run_restore
+
+    raise typer.Exit(run_restore(file, database=database))
+
+
+@app.command()
+def check(database: Database = None) -> None:
+    """Verify every checksum, guard and key; also while the database is being served.
+
+    With --database it checks a backup as well.
+    """
+    from server.cli_keep import run_check
+
+    raise typer.Exit(run_check(database=database))
+
+
+@app.command()
+def upgrade(database: Database = None) -> None:
+    """Bring the database of an older release to this one's schema, after a backup."""
+    from server.cli_keep import run_upgrade
+
+    raise typer.Exit(run_upgrade(database=database))
+
+
+@app.command()
+def erase(
+    child: Annotated[
+        str | None,
+        typer.Argument(
+            metavar="CHILD",
+            help="Id or code; - asks for it, so that it does not stay in the shell's history.",
+            show_default=False,
+        ),
+    ] = None,
+    due: Annotated[
+        bool, typer.Option("--due", help="All children whose record was to be kept until now.")
+    ] = False,
+    backups: Annotated[
+        bool,
+        typer.Option("--backups", help="Also from copies that Linnet laid beside the database."),
+    ] = False,
+    yes: Annotated[bool, typer.Option("--yes", help="Do not ask.")] = False,
+    database: Database = None,
+) -> None:
+    """Erase a child's record for ever and verify that its bytes are gone.
+
+    The ledger beside the database keeps its random id, so that it cannot come back with an
+    older backup.
+    """
+    if child is not None and due:
+        raise typer.BadParameter("give a child or --due, not both")
+    if child is None and not due and not backups:
+        raise typer.BadParameter("give a child, --due or --backups")
+    from server.cli_erase import run_erase
+
+    raise typer.Exit(run_erase(child, due=due, yes=yes, backups=backups, database=database))
+
+
+@app.command()
+def rescore(
+    database: Database = None,
+    all_again: Annotated[
+        bool, typer.Option("--all", help="Also what this release has computed already.")
+    ] = False,
+    drop_old: Annotated[
+        bool, typer.Option("--drop-old", help="Delete the results of other releases at the end.")
+    ] = False,
+) -> None:
+    """Compute the results that this release has not computed yet, from the raw records."""
+    from server.cli_rescore import run_rescore
+
+    raise typer.Exit(run_rescore(database, all_again=all_again, drop_old=drop_old))
 
 
 def main() -> None:

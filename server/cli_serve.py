@@ -18,6 +18,7 @@ from fastapi import FastAPI
 
 from server.app import create_app
 from server.cli_forms import json_line
+from server.cli_progress import shown
 from server.copies import KeepingFailed
 from server.database import (
     DatabaseInUse,
@@ -139,22 +140,9 @@ def _exit_code(serving: Callable[[], None]) -> int:
     return 0
 
 
-@contextmanager
-def _progress() -> Iterator[Callable[[int, int], None]]:
-    if not sys.stderr.isatty():
-        yield lambda _done, _total: None
-        return
-    from rich.console import Console
-    from rich.progress import Progress
-
-    with Progress(console=Console(stderr=True), transient=True) as bar:
-        task = bar.add_task(PROGRESS_TEXT)
-        yield lambda done, total: bar.update(task, completed=done, total=total)
-
-
 def _filled(app: FastAPI) -> DemoAccounts:
     settings: Settings = app.state.settings
-    with app.state.sessions() as db, _progress() as progress:
+    with app.state.sessions() as db, shown(PROGRESS_TEXT) as progress:
         return fill(db, today=settings.day_of(wall_clock()), clock=wall_clock, progress=progress)
 
 

@@ -24,6 +24,12 @@ PRAGMAS = (
     # Without it, INSERT OR REPLACE would delete a row past the triggers that forbid it.
     "recursive_triggers = ON",
     "trusted_schema = OFF",
+    # What is deleted is overwritten in the file, not only forgotten.
+    "secure_delete = ON",
+)
+NEWER_SCHEMA = (
+    "the database has schema {found}, which this program does not know: a newer release made "
+    "it, and only a newer release can open it"
 )
 # Requests run in up to 40 threads; each may hold one connection.
 THREADS = 40
@@ -136,6 +142,12 @@ def newest_revision() -> str | None:
     return ScriptDirectory.from_config(_alembic_config()).get_current_head()
 
 
+def is_known(revision: str) -> bool:
+    """Return whether this program can bring a database of a revision to its own."""
+    steps = ScriptDirectory.from_config(_alembic_config()).walk_revisions()
+    return any(step.revision == revision for step in steps)
+
+
 def revision_of(engine: Engine) -> str | None:
     """Return the schema revision of a database; None if it has no tables yet."""
     with engine.connect() as connection:
@@ -189,8 +201,10 @@ def check_schema(engine: Engine) -> None:
         Says which revision the database has and what to do.
     """
     found, wanted = revision_of(engine), newest_revision()
+    if found is not None and not is_known(found):
+        raise WrongSchema(NEWER_SCHEMA.format(found=found))
     if found != wanted:
         raise WrongSchema(
             f"the database has schema {found or 'none'}, this program needs {wanted}: "
-            "make a backup, then run 'linnet upgrade'"
+            "run 'linnet upgrade', which makes a backup first"
         )

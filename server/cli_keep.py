@@ -1,0 +1,236 @@
+"""``linnet backup``, ``restore``, ``check`` and ``upgrade``: what they say and how they end."""
+
+import os
+import sqlite3
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import typer
+from sqlalchemy.exc import DBAPIError
+
+from server.checking import Checked, check_database
+from server.cli_progress import shown
+from server.cli_serve import wall_clock
+from server.copies import KeepingFailed
+from server.database import DatabaseInUse, ProcessLock, newest_revision
+from server.keeping import CHECKING, backup, upgrade_kept
+from server.ledger import ledger_of, read_ledger
+from server.restoring import restore
+from server.settings import BadSetting, read_settings
+
+WORDS = {
+    "child": ("child", "children"),
+    "session": ("session", "sessions"),
+    "trial": ("trial", "trials"),
+    "mark": ("mark", "marks"),
+    "note": ("note", "notes"),
+}
+FULL = "the disk is full"
+TROUBLES = {
+    "SQLITE_FULL": FULL,
+    "SQLITE_BUSY": "another program has the database open",
+    "SQLITE_LOCKED": "another program has the database open",
+    "SQLITE_CANTOPEN": "a file of the database cannot be opened",
+    "SQLITE_READONLY": "the database may not be written to",
+    "SQLITE_IOERR_WRITE": "the disk does not take what is written; it may be full",
+}
+LOOK_THROUGH = (
+    "Accounts, care links and tablets are again as they were in the backup: look through them. "
+    "Everybody has to sign in again."
+)
+
+NO_LEDGER = (
+    "Nothing here knew of children erased since the backup was made. If there is a ledger of "
+    "erasures elsewhere, copy it to {ledger} before you serve this database."
+)
+
+
+def database_path(database: str | None) -> Path:
+    """Return the file that an option, a setting or the default means.
+
+    Raises
+    ------
+    BadSetting
+        If a setting cannot be used.
+    """
+    return read_settings(os.environ, database=database).database_path
+
+
+@contextmanager
+def ours(path: Path, *, may_be_new: bool = False) -> Iterator[None]:
+    """Hold the lock of a database.
+
+    Raises
+    ------
+    KeepingFailed
+        If there is none, or it is being served.
+    """
+    if not may_be_new and not path.is_file():
+        raise KeepingFailed(f"there is no database at {path}")
+    try:
+        lock = ProcessLock(path)
+    except DatabaseInUse as error:
+        raise KeepingFailed(f"{error}: stop that one first") from error
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def ended(work: Callable[[], int]) -> int:
+    """Do the work of a command; return its exit code, with a sentence if it failed."""
+    try:
+        return work()
+    except (KeepingFailed, BadSetting) as error:
+        why = str(error)
+    except OSError as error:
+        place = f"{error.filename}: " if error.filename else ""
+        why = f"{place}{error.strerror or type(error).__name__}"
+    except (sqlite3.Error, DBAPIError) as error:
+        why = _trouble(error)
+    # Some of these end with a sentence of their own.
+    typer.echo(f"linnet: {why.removesuffix('.')}.", err=True)
+    return 1
+
+
+def _trouble(error: sqlite3.Error | DBAPIError) -> str:
+    """Return a sentence; the words of the error itself could quote a row."""
+    cause = error.orig if isinstance(error, DBAPIError) else error
+    name = getattr(cause, "sqlite_errorname", None) or type(cause).__name__
+    return TROUBLES.get(name, f"the database could not be worked on ({name})")
+
+
+def counted(counts: dict[str, int], *names: str) -> str:
+    """Return how much there is, in words.
+
+    Examples
+    --------
+    >>> counted({"child": 1, "trial": 5}, "child", "trial")
+    '1 child, 5 trials'
+    """
+    return ", ".join(
+        f"{counts.get(name, 0)} {WORDS[name][counts.get(name) != 1]}" for name in names
+    )
+
+
+def _content(checked: Checked) -> str:
+    return counted(checked.counts, "child", "session", "trial", "note")
+
+
+def run_backup(target: Path, *, database: str | None, replace: bool) -> int:
+    """Make a backup.
+
+    Parameters
+    ----------
+    target : Path
+        The file to make.
+    database : str or None
+        File or URL; None takes the setting.
+    replace : bool
+        Whether the file may exist.
+
+    Returns
+    -------
+    int
+        Exit code.
+    """
+
+    def work() -> int:
+        checked = backup(database_path(database), target, replace=replace, show=shown)
+        typer.echo(f"{target} holds {_content(checked)}. Every checksum was verified.")
+        return 0
+
+    return ended(work)
+
+
+def run_restore(source: Path, *, database: str | None) -> int:
+    """Put a backup back.
+
+    Parameters
+    ----------
+    source : Path
+        The backup.
+    database : str or None
+        File or URL; None takes the setting.
+
+    Returns
+    -------
+    int
+        Exit code.
+    """
+
+    def work() -> int:
+        path = database_path(database)
+        if not source.is_file():
+            raise KeepingFailed(f"there is no backup at {source}")
+        is_known = path.exists() or ledger_of(path).exists()
+        with ours(path, may_be_new=True):
+            done = restore(path, source, at=wall_clock(), show=shown)
+        typer.echo(f"Put back: {_content(done.checked)}. Every checksum was verified.")
+        if done.erased:
+            typer.echo(f"Erased from it again, as asked for since it was made: {done.erased}.")
+        if done.set_aside is not None:
+            typer.echo(f"What was there before is in {done.set_aside}")
+        if not is_known:
+            typer.echo(NO_LEDGER.format(ledger=ledger_of(path)))
+        typer.echo(LOOK_THROUGH)
+        return 0
+
+    return ended(work)
+
+
+def run_check(*, database: str | None) -> int:
+    """Check a database.
+
+    Parameters
+    ----------
+    database : str or None
+        File or URL; None takes the setting.
+
+    Returns
+    -------
+    int
+        Exit code.
+    """
+
+    def work() -> int:
+        path = database_path(database)
+        erased = {entry.child_id for entry in read_ledger(path).values()}
+        with shown(CHECKING) as progress:
+            checked = check_database(path, erased=erased, progress=progress)
+        for finding in checked.findings:
+            typer.echo(finding, err=True)
+        if checked.findings:
+            return 1
+        typer.echo(f"All is well: {_content(checked)}. Every checksum was verified.")
+        return 0
+
+    return ended(work)
+
+
+def run_upgrade(*, database: str | None) -> int:
+    """Bring a database to the schema of this program.
+
+    Parameters
+    ----------
+    database : str or None
+        File or URL; None takes the setting.
+
+    Returns
+    -------
+    int
+        Exit code.
+    """
+
+    def work() -> int:
+        path = database_path(database)
+        with ours(path):
+            kept = upgrade_kept(path, at=wall_clock(), show=shown)
+        if kept is None:
+            typer.echo(f"There is nothing to do: the schema is {newest_revision()} already.")
+        else:
+            typer.echo(f"The schema is {newest_revision()} now. The backup is {kept}")
+        return 0
+
+    return ended(work)
