@@ -11,8 +11,8 @@ from server.page_words import ChildWords, child_words
 from server.sentences import NO_NORM
 from server.settings import Settings
 from server.store_children import children_of
-from server.store_sessions import latest_plan, sessions_of
-from server.store_trials import trials_of_session
+from server.store_counts import SessionCount, session_counts, sessions_on, trial_counts
+from server.store_sessions import latest_plan
 from server.tables import Account, Child, SessionRow
 from server.wording import plural
 
@@ -44,14 +44,16 @@ def caseload_page(db: Session, account: Account, settings: Settings, today: date
     dict
         Plain words and lists of them.
     """
-    here: list[CaseRow] = []
-    others: list[CaseRow] = []
-    for child in children_of(db, account):
-        sessions = sessions_of(db, child.id)
-        mine = [session for session in sessions if session.day == today]
-        here += [_today_row(db, child, session, settings) for session in mine]
-        if not mine:
-            others.append(_other_row(child, sessions))
+    children = children_of(db, account)
+    ids = [child.id for child in children]
+    todays, past = sessions_on(db, ids, today), session_counts(db, ids)
+    done = trial_counts(db, [session.id for mine in todays.values() for session in mine])
+    here = [
+        _today_row(db, child, session, settings, done.get(session.id, 0))
+        for child in children
+        for session in todays.get(child.id, ())
+    ]
+    others = [_other_row(child, past.get(child.id)) for child in children if child.id not in todays]
     return {
         "today_words": f"Today, {weekday_words(today)}",
         "today": here,
@@ -67,8 +69,9 @@ def planned_count(plan: dict[str, Any] | None) -> int:
     return sum(int(item.get("repetitions", 1)) for item in plan["items"])
 
 
-def _today_row(db: Session, child: Child, session: SessionRow, settings: Settings) -> CaseRow:
-    done = len(trials_of_session(db, session.id))
+def _today_row(
+    db: Session, child: Child, session: SessionRow, settings: Settings, done: int
+) -> CaseRow:
     planned = planned_count(latest_plan(db, session.id))
     about = f"{done} of {planned} trials in" if planned else f"{done} trials in"
     where = [word for word in (session.place, session.position) if word]
@@ -78,12 +81,11 @@ def _today_row(db: Session, child: Child, session: SessionRow, settings: Setting
     return CaseRow(child_words(child), " · ".join([*where, about]), start)
 
 
-def _other_row(child: Child, sessions: list[SessionRow]) -> CaseRow:
-    if not sessions:
+def _other_row(child: Child, past: SessionCount | None) -> CaseRow:
+    if past is None:
         return CaseRow(child_words(child), "no session yet", "")
-    count = len(sessions)
     return CaseRow(
         child_words(child),
-        f"{count_word(count)} {plural('session', count)}",
-        f"last on {day_words(sessions[-1].day)}",
+        f"{count_word(past.sessions)} {plural('session', past.sessions)}",
+        f"last on {day_words(past.last)}",
     )

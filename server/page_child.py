@@ -18,9 +18,11 @@ from server.page_words import child_words
 from server.sentences import DIRECTION_WORDS, HAND_WORDS, MIDLINE_NOTE, NO_NORM, SAME_SERIES
 from server.sentences_series import slope_line, slope_sentence
 from server.store_marks import counts, latest_marks
+from server.store_results import facts_with, values_of
 from server.store_sessions import sessions_of
-from server.store_trials import results_of, trials_of_child
-from server.tables import Child, MarkRow, ResultRow, SessionRow, TrialRow
+from server.store_trials import ATTEMPTS, DRAWN, results_of, trials_of_child
+from server.store_voids import voided_ids
+from server.tables import Child, MarkRow, SessionRow, TrialRow
 from server.trend_series import Series, measure_by_id, series_of
 from server.trial_readings import hand_used
 from server.wording import plural
@@ -63,26 +65,23 @@ class GridRow(NamedTuple):
 
 @dataclass(frozen=True)
 class Reading:
-    """One trial of a child with its result and the mark that counts."""
+    """One trial of a child: its facts, the mark that counts, the value of one measure."""
 
     trial: TrialRow
-    result: ResultRow
+    facts: dict[str, Any]
     mark: MarkRow | None
+    voided: bool
+    value: float | None
 
     @property
     def counts(self) -> bool:
         """Whether it is counted."""
-        return counts(self.mark)
+        return counts(self.mark) and not self.voided
 
     @property
     def hand(self) -> str | None:
-        """The hand that drew, as marked, else as asked."""
-        return hand_used(self.result.facts, self.mark)
-
-    def value(self, measure: Measure) -> float | None:
-        """Return the value of a measure, or None."""
-        found: float | None = self.result.report["measures"].get(measure.id, {}).get("value")
-        return found
+        """The hand that drew, as amended or marked, else as asked."""
+        return hand_used(self.facts, self.mark)
 
 
 def child_page(
@@ -105,8 +104,9 @@ def child_page(
         Plain words and lists of them.
     """
     sessions = sessions_of(db, child.id)
-    readings = _readings(db, child.id)
     measure = chosen_measure(measure_id)
+    attempts = _readings(db, child.id, measure)
+    readings = [one for one in attempts if one.trial.kind in DRAWN]
     tasks = _tasks(readings)
     path = path_id if path_id in tasks else next(iter(tasks), None)
     series = [one for one in series_of(db, child.id, measure.id) if one.path_id == path]
@@ -118,30 +118,44 @@ def child_page(
         "trend": _trend(child.id, measure, path, series),
         "same_series": SAME_SERIES,
         "grid": _grid(readings, sessions, measure, path),
-        "sessions": session_blocks(sessions, readings),
+        "sessions": session_blocks(sessions, attempts),
         "cautions": [NO_NORM],
     }
 
 
 def chosen_measure(measure_id: str | None) -> Measure:
     """Return the measure with an id; the first choice where there is none."""
-    found = measure_by_id(measure_id or FIRST_MEASURE) or measure_by_id(FIRST_MEASURE)
+    found = measure_by_id(measure_id or FIRST_MEASURE)
+    if found is None or found.scope != "trial":
+        found = measure_by_id(FIRST_MEASURE)
     if found is None:
         raise LookupError(f"{FIRST_MEASURE} is not in the registry")
     return found
 
 
-def _readings(db: Session, child_id: str) -> list[Reading]:
-    trials = trials_of_child(db, child_id)
-    marks = latest_marks(db, [trial.id for trial in trials])
-    return [Reading(trial, result, marks.get(trial.id)) for trial, result in results_of(db, trials)]
+def _readings(db: Session, child_id: str, measure: Measure) -> list[Reading]:
+    trials = trials_of_child(db, child_id, kinds=ATTEMPTS)
+    ids = [trial.id for trial in trials]
+    marks, voided = latest_marks(db, ids), voided_ids(db, ids)
+    found = list(results_of(db, trials, reports=False))
+    values = values_of(db, (result for _, result in found), {measure.id})
+    return [
+        Reading(
+            trial,
+            facts_with(result),
+            marks.get(trial.id),
+            trial.id in voided,
+            values[trial.id].get(measure.id),
+        )
+        for trial, result in found
+    ]
 
 
 def _tasks(readings: Iterable[Reading]) -> dict[str, str]:
     """Paths the child has drawn and their names; probes first, then the most drawn."""
     found: dict[str, list[Reading]] = {}
     for reading in readings:
-        path = reading.result.report["path_id"]
+        path = reading.facts["path_id"]
         if path is not None:
             found.setdefault(path, []).append(reading)
     order = sorted(found, key=lambda path: (not _is_probe(found[path]), -len(found[path])))
@@ -149,11 +163,11 @@ def _tasks(readings: Iterable[Reading]) -> dict[str, str]:
 
 
 def _is_probe(readings: list[Reading]) -> bool:
-    return any(reading.result.facts["use"] == "probe" for reading in readings)
+    return any(reading.facts["use"] == "probe" for reading in readings)
 
 
 def _task_word(readings: list[Reading]) -> str:
-    facts = readings[-1].result.facts
+    facts = readings[-1].facts
     name = facts["task_name"] or facts["mode"]
     return f"{name} (probe)" if _is_probe(readings) else str(name)
 
@@ -197,12 +211,10 @@ def _grid(
     readings: Sequence[Reading], sessions: Sequence[SessionRow], measure: Measure, path: str | None
 ) -> dict[str, Any]:
     """Hand by direction, for the guide of the path that was drawn last."""
-    mine = [r for r in readings if r.result.report["path_id"] == path and r.counts]
-    guides = [r.result.report["guide_id"] for r in mine]
-    mine = [r for r in mine if r.result.report["guide_id"] == guides[-1]]
-    columns = [
-        way for way in DIRECTION_WORDS if any(r.result.report["travelled"] == way for r in mine)
-    ]
+    mine = [r for r in readings if r.facts["path_id"] == path and r.counts]
+    guides = [r.facts["guide_id"] for r in mine]
+    mine = [r for r in mine if r.facts["guide_id"] == guides[-1]]
+    columns = [way for way in DIRECTION_WORDS if any(r.facts["travelled"] == way for r in mine)]
     rows = [
         GridRow(
             HAND_WORDS[hand],
@@ -219,15 +231,15 @@ def _grid(
 
 
 def _is_in(reading: Reading, hand: str, way: str) -> bool:
-    return reading.hand == hand and reading.result.report["travelled"] == way
+    return reading.hand == hand and reading.facts["travelled"] == way
 
 
 def _caption(mine: Sequence[Reading], sessions: Sequence[SessionRow], measure: Measure) -> str:
     if not mine:
         return ""
-    report, facts = mine[-1].result.report, mine[-1].result.facts
+    facts = mine[-1].facts
     days = {session.id: session.day for session in sessions}
-    half_mm = report["half_width_mm"]
+    half_mm = facts["half_width_mm"]
     words = [measure.label, facts["task_name"] or facts["mode"]]
     if half_mm is not None:
         words.append(each_side(half_mm))
@@ -239,7 +251,7 @@ def _caption(mine: Sequence[Reading], sessions: Sequence[SessionRow], measure: M
 
 
 def _cell(readings: Sequence[Reading], measure: Measure) -> Cell:
-    values = [value for r in readings if (value := r.value(measure)) is not None]
+    values = [value for r in readings if (value := r.value) is not None]
     count = f"{len(values)} {plural('trial', len(values))}" if values else "no trial yet"
     if not values:
         return Cell("", count)

@@ -1,12 +1,15 @@
 """What the researcher's page says: the tables, and what every column means."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
+from sqlalchemy.orm import Session
+
 from server.columns import ColumnInfo
-from server.export import columns_of
-from server.numbers import unit_words
+from server.export import columns_of, left_out
+from server.numbers import count_word, unit_words
 from server.sentences import NO_NORM
+from server.wording import sentence_of
 
 NOT_LEFT_OUT = (
     "Small groups left out: none, this release does not do it yet. Look at the number of children "
@@ -23,6 +26,21 @@ TABLE_WORDS = {
         "One row a measure over the sessions of one condition: trend, change, noise, hand.",
     ),
     "children": ("Children", "One row a child: age band, preferred hand."),
+}
+
+
+LEFT_OUT = {
+    "children_without_consent": (
+        "child is",
+        "children are",
+        "no consent to research is noted and in force",
+    ),
+    "trials_voided": ("trial is", "trials are", "a therapist has taken it out of use"),
+    "cuts_and_entries": (
+        "cut or entry is",
+        "cuts or entries are",
+        "the tables hold trials drawn on a tablet only",
+    ),
 }
 
 
@@ -49,7 +67,7 @@ class ColumnGroup(NamedTuple):
     rows: list[ColumnLine]
 
 
-def export_page() -> dict[str, Any]:
+def export_page(db: Session) -> dict[str, Any]:
     """Return what the template of the export needs."""
     links = [
         TableLink(name, f"/api/export/{table}.csv", about)
@@ -65,7 +83,22 @@ def export_page() -> dict[str, Any]:
     groups = [
         ColumnGroup(TABLE_WORDS[table][0], _lines(columns_of(table))) for table in TABLE_WORDS
     ]
-    return {"tables": links, "families": groups, "cautions": [NOT_LEFT_OUT, NO_NORM]}
+    return {
+        "tables": links,
+        "families": groups,
+        "left_out": _left_out_words(left_out(db)),
+        "cautions": [NOT_LEFT_OUT, NO_NORM],
+    }
+
+
+def _left_out_words(counts: Mapping[str, int]) -> list[str]:
+    said = []
+    for key, (one, many, why) in LEFT_OUT.items():
+        count = counts[key]
+        if count:
+            words = f"{count_word(count)} {one if count == 1 else many} left out: {why}"
+            said.append(sentence_of(words))
+    return said
 
 
 def _lines(columns: Iterable[ColumnInfo]) -> list[ColumnLine]:

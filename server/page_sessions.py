@@ -1,13 +1,14 @@
 """The sessions of a child as a list, newest first, with their trials."""
 
 from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from server.dates import weekday_words
-from server.numbers import each_side, percent
+from server.numbers import NO_BREAK, each_side, percent, trimmed
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.sentences_marks import OUTCOME_WORDS
 from server.store_marks import was_helped
+from server.store_trials import DRAWN
 from server.tables import SessionRow
 from server.wording import plural
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from server.page_child import Reading
 
 NOT_KNOWN = "–"
+PAPER_WORDS = {"cut": "cut from paper", "entry": "on paper, entered by hand"}
 # Flags that change how a line of the list is read; the page of the trial says all.
 FLAG_WORDS = {
     "nothing_drawn": "nothing drawn",
@@ -29,7 +31,7 @@ FLAG_WORDS = {
 
 
 class TrialLine(NamedTuple):
-    """One trial in the list."""
+    """One trial in the list; `has_page` unless it was done on paper."""
 
     id: str
     number: int
@@ -39,6 +41,7 @@ class TrialLine(NamedTuple):
     width: str
     covered: str
     remarks: str
+    has_page: bool
 
 
 class SessionBlock(NamedTuple):
@@ -88,20 +91,20 @@ def _block(session: SessionRow, mine: Sequence["Reading"], *, unfolded: bool) ->
 
 
 def _line(number: int, reading: "Reading") -> TrialLine:
-    facts, report = reading.result.facts, reading.result.report
-    way = report["travelled"] or facts["direction"]
+    facts = reading.facts
+    way = facts["travelled"] or facts["direction"]
     words = [HAND_WORDS.get(reading.hand or ""), DIRECTION_WORDS.get(way or "")]
-    on_path, half_mm = report["scores"]["on_path_pct"], report["half_width_mm"]
-    calibrated = report["quality"]["calibrated"]
+    on_path, half_mm = facts["scores"]["on_path_pct"], facts["half_width_mm"]
     return TrialLine(
         id=reading.trial.id,
         number=number,
         task=facts["task_name"] or facts["mode"],
         condition=", ".join(word for word in words if word),
         on_path=_reading(on_path),
-        width=each_side(half_mm) if None not in (half_mm, on_path) and calibrated else "",
-        covered=_reading(report["scores"]["covered_pct"]),
-        remarks=", ".join(_remarks(reading, report)),
+        width=each_side(half_mm) if None not in (half_mm, on_path) and facts["calibrated"] else "",
+        covered=_reading(facts["scores"]["covered_pct"]),
+        remarks=", ".join([*_on_paper(reading), *_remarks(reading)]),
+        has_page=reading.trial.kind in DRAWN,
     )
 
 
@@ -109,12 +112,26 @@ def _reading(value_pct: float | None) -> str:
     return NOT_KNOWN if value_pct is None else percent(value_pct)
 
 
-def _remarks(reading: "Reading", report: dict[str, Any]) -> list[str]:
-    flags = report["quality"]["flags"]
+def _on_paper(reading: "Reading") -> list[str]:
+    """Say what was done on paper and what an adult found there; nothing of a tablet's trial."""
+    kind, facts = reading.trial.kind, reading.facts
+    if kind not in PAPER_WORDS:
+        return []
+    counted = [f"{name.replace('_', ' ')} {count}" for name, count in facts["counts"].items()]
+    stray_mm = facts.get("largest_stray_mm")
+    if stray_mm is not None:
+        counted.append(f"{trimmed(stray_mm)}{NO_BREAK}mm at most from the line, by ruler")
+    return [PAPER_WORDS[kind], *counted]
+
+
+def _remarks(reading: "Reading") -> list[str]:
+    flags = reading.facts["flags"]
     said = [word for flag, word in FLAG_WORDS.items() if flag in flags]
     mark = reading.mark
     if mark is not None and mark.outcome not in (None, "finished"):
         said.insert(0, f"{OUTCOME_WORDS[mark.outcome or '']}, not counted")
+    if reading.voided:
+        said.insert(0, "voided, not counted")
     if was_helped(mark):
         said.append("with help")
     return said

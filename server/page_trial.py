@@ -8,12 +8,14 @@ from sqlalchemy.orm import Session
 
 from analysis.measure import Measure
 from analysis.registry import MEASURES, measure
+from server.amending import Amended
 from server.dates import day_words
 from server.deps import SeenTrial
 from server.documents import CriterionFields, TrialDocument
 from server.numbers import NO_BREAK, measured, percent, unbroken
 from server.page_words import child_words
 from server.sentences import (
+    HAND_WORDS,
     MIDLINE_NOTE,
     NO_NORM,
     PRESSURE_NOTE,
@@ -27,7 +29,8 @@ from server.sentences import (
 from server.sentences_marks import mark_sentence, outcome_caution
 from server.sentences_modes import CONTACTS
 from server.store_marks import counts, latest_marks, marks_of
-from server.store_trials import document_of, report_of, trials_of_session
+from server.store_trials import amended_document, report_of, trials_of_session
+from server.store_voids import voided_ids
 from server.wording import capital
 
 NOT_GIVEN = "not given"
@@ -92,12 +95,15 @@ def trial_page(db: Session, seen: SeenTrial) -> dict[str, Any]:
         Plain words and lists of them.
     """
     report = report_of(db, seen.trial)
-    document = document_of(seen.trial)
+    amended = amended_document(db, seen.trial)
+    document = amended.document
     marks = marks_of(db, seen.trial.id)
     condition = document.condition.model_dump()
     ids = [trial.id for trial in trials_of_session(db, seen.session.id)]
     place = ids.index(seen.trial.id)
     newest = latest_marks(db, [seen.trial.id]).get(seen.trial.id)
+    voided = bool(voided_ids(db, [seen.trial.id]))
+    counted = counts(newest) and not voided
     return {
         "child": child_words(seen.child),
         "trial_id": seen.trial.id,
@@ -112,16 +118,31 @@ def trial_page(db: Session, seen: SeenTrial) -> dict[str, Any]:
         ],
         "sentence": sentence(report),
         "alt": alt_text(report),
-        "outcome": outcome_caution(newest, condition.get("hand")),
+        "outcome": [
+            *_corrections(amended, voided),
+            *outcome_caution(newest, document.condition.hand),
+        ],
         "flags": flag_sentences(report),
         "readings": readings(report),
-        "criterion": criterion_sentence(document.task.criterion, report, counted=counts(newest)),
+        "criterion": criterion_sentence(document.task.criterion, report, counted=counted),
         "families": [*families(report), *contact_families(report)],
         "marks": [mark_sentence(mark) for mark in marks],
         "before": ids[place - 1] if place > 0 else None,
         "after": ids[place + 1] if place + 1 < len(ids) else None,
         "cautions": [NO_NORM],
     }
+
+
+def _corrections(amended: Amended[TrialDocument], voided: bool) -> list[str]:
+    """Say what adults corrected since."""
+    said = []
+    if voided:
+        said.append("Voided: it is kept and not counted.")
+    if amended.count:
+        said.append("Amended: what is said here is as corrected; the record is as it was drawn.")
+    if amended.hand_used is not None:
+        said.append(f"Hand used, as amended: {HAND_WORDS[amended.hand_used]}.")
+    return said
 
 
 def _task_words(document: TrialDocument) -> list[str]:

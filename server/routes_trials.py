@@ -1,5 +1,6 @@
 """Trials: taken from tablets, shown to therapists."""
 
+import base64
 from datetime import datetime
 from typing import Annotated, Any, Literal
 
@@ -9,25 +10,41 @@ from pydantic import BaseModel, ConfigDict, Field
 from sqlalchemy.orm import Session
 from starlette.concurrency import run_in_threadpool
 
-from server import audit
+from server import audit, store_amendments, store_voids
+from server.attempts import TRIAL, Kind
 from server.bodies import read_document
-from server.deps import CurrentSender, Db, LinkedTrial, Now, Sender, seen_trial
-from server.documents import TrialDocument, read_trial
-from server.faults import Fault
+from server.deps import (
+    CurrentSender,
+    Db,
+    LinkedTrial,
+    Now,
+    SeenTrial,
+    Sender,
+    Therapist,
+    seen_trial,
+)
 from server.problems import Problem
-from server.store_children import child_of, was_linked
+from server.receiving import DrawnTrial, receive
+from server.store_children import was_linked
 from server.store_marks import add_mark, marks_of
-from server.store_sessions import session_by_id, session_of_plan
-from server.store_trials import raw_of, report_of, result_of, same_trial, store_trial, trial_by_id
-from server.tables import MarkRow, SessionRow, TrialRow
+from server.store_results import facts_with
+from server.store_sessions import session_by_id
+from server.store_trials import (
+    amended_document,
+    document_of,
+    raw_of,
+    refuse_erased,
+    report_of,
+    result_of,
+    trial_by_id,
+)
+from server.tables import Account, MarkRow
+from server.trial_readings import hand_noted
 
 router = APIRouter(prefix="/api/trials")
 
-OTHER_ID = "This must be the id in the address."
-NO_PLAN = "This must be the plan of a session that this tablet may write to."
-OTHER_CHILD = "This plan belongs to another child than the session in the address does."
 UUID_PATTERN = "^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$"
-Kind = Literal["svg", "png", "pdf"]
+Form = Literal["svg", "png", "pdf"]
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png", "pdf": "application/pdf"}
 
 
@@ -81,62 +98,30 @@ async def put_trial(
 ) -> Response:
     """Store a trial: 201 if it is new, 200 if the same bytes are there, 409 if others are."""
     raw = await read_document(request)
-    return await run_in_threadpool(_put, db, now, sent_by, trial_id, session, raw)
+    return await run_in_threadpool(received, db, now, sent_by, TRIAL, trial_id, session, raw)
 
 
-def _put(
-    db: Session, now: datetime, sent_by: Sender, trial_id: str, session_id: str | None, raw: bytes
+def received(
+    db: Session,
+    now: datetime,
+    sent_by: Sender,
+    kind: Kind,
+    attempt_id: str,
+    session_id: str | None,
+    raw: bytes,
 ) -> Response:
-    # Before the document is read: one taken by an earlier release is taken for ever.
-    trial, created = same_trial(db, trial_id, raw), False
-    if trial is None:
-        document = read_trial(raw)
-        if document.trial_id != trial_id:
-            raise Problem(422, errors=[Fault("/trial_id", OTHER_ID)])
-        session = _session_for(db, sent_by, document, session_id)
-        trial, created = store_trial(
-            db,
-            session_id=session.id,
-            document=document,
-            raw=raw,
-            received_at=now,
-            late=sent_by.is_late(now),
-        )
-    else:
-        _check_writable(db, sent_by, trial)
-    report = report_of(db, trial)
-    if created:
-        audit.note(db, now, sent_by.account.id, "stored", "trial", trial.id)
-        db.commit()
-    return json_answer({"sha256": trial.sha256, "report": report}, 201 if created else 200)
-
-
-def _check_writable(db: Session, sent_by: Sender, trial: TrialRow) -> None:
-    session = session_by_id(db, trial.session_id)
-    if session is None or not was_linked(db, sent_by.account, session.child_id, session.day):
-        raise Problem(409)
-
-
-def _session_for(
-    db: Session, sent_by: Sender, document: TrialDocument, session_id: str | None
-) -> SessionRow:
-    planned = session_of_plan(db, document.plan.plan_id) if document.plan else None
-    if sent_by.token is not None or session_id is None:
-        if planned is None or not was_linked(db, sent_by.account, planned.child_id, planned.day):
-            raise Problem(422, errors=[Fault("/plan/plan_id", NO_PLAN)])
-        return planned
-    chosen = session_by_id(db, session_id)
-    if chosen is None or child_of(db, sent_by.account, chosen.child_id) is None:
-        raise Problem(404)
-    if planned is not None and planned.child_id != chosen.child_id:
-        raise Problem(422, errors=[Fault("/plan/plan_id", OTHER_CHILD)])
-    return chosen
+    """Take in an attempt; answer with its SHA-256 and its current report."""
+    attempt, created = receive(db, now, sent_by, kind, attempt_id, session_id, raw)
+    report = report_of(db, attempt)
+    return json_answer({"sha256": attempt.sha256, "report": report}, 201 if created else 200)
 
 
 @router.post("/{trial_id}/marks")
 def post_mark(trial_id: str, body: MarkBody, sent_by: CurrentSender, db: Db, now: Now) -> Response:
     """Add a mark: 201 if it is new, 200 if it is there already, 409 if another one is."""
     trial = trial_by_id(db, trial_id)
+    if trial is None:
+        refuse_erased(db, trial_id)
     if sent_by.token is None:
         trial = seen_trial(db, sent_by.account, trial_id).trial
     session = None if trial is None else session_by_id(db, trial.session_id)
@@ -152,10 +137,8 @@ def post_mark(trial_id: str, body: MarkBody, sent_by: CurrentSender, db: Db, now
         why=body.why,
         hand_used=body.hand_used,
         help_given=None if body.help is None else body.help.model_dump(exclude_none=True),
+        child_id=session.child_id,
     )
-    if created:
-        audit.note(db, now, sent_by.account.id, "marked", "trial", trial_id)
-        db.commit()
     return json_answer({"id": mark.id}, 201 if created else 200)
 
 
@@ -171,24 +154,35 @@ def mark_as_dict(mark: MarkRow) -> dict[str, Any]:
     }
 
 
+def whole(db: Session, seen: SeenTrial) -> dict[str, Any]:
+    """Return what is known of an attempt of any kind beside its report, in plain types."""
+    trial = seen.trial
+    facts, marks = facts_with(result_of(db, trial)), marks_of(db, trial.id)
+    amendments = store_amendments.amendments_of(db, trial.id)
+    voids = store_voids.voids_of(db, trial.id)
+    return {
+        "trial_id": trial.id,
+        "session_id": seen.session.id,
+        "child_id": seen.child.id,
+        "day": seen.session.day.isoformat(),
+        "kind": trial.kind,
+        "seq": trial.seq,
+        "received_at": trial.received_at.isoformat(),
+        "late": trial.late,
+        "sha256": trial.sha256,
+        **facts,
+        "hand_used": hand_noted(facts, marks[-1] if marks else None),
+        "voided": bool(voids) and voids[-1].voided,
+        "marks": [mark_as_dict(mark) for mark in marks],
+        "amendments": [store_amendments.as_dict(one) for one in amendments],
+        "voids": [store_voids.as_dict(one) for one in voids],
+    }
+
+
 @router.get("/{trial_id}")
 def read_one(seen: LinkedTrial, db: Db) -> Response:
-    """Return what is known of a trial beside its report."""
-    trial = seen.trial
-    return json_answer(
-        {
-            "trial_id": trial.id,
-            "session_id": seen.session.id,
-            "child_id": seen.child.id,
-            "day": seen.session.day.isoformat(),
-            "seq": trial.seq,
-            "received_at": trial.received_at.isoformat(),
-            "late": trial.late,
-            "sha256": trial.sha256,
-            **result_of(db, trial).facts,
-            "marks": [mark_as_dict(mark) for mark in marks_of(db, trial.id)],
-        }
-    )
+    """Return what is known of an attempt beside its report, and all that was added to it."""
+    return json_answer(whole(db, seen))
 
 
 @router.get("/{trial_id}/report")
@@ -198,20 +192,47 @@ def read_report(seen: LinkedTrial, db: Db) -> Response:
 
 
 @router.get("/{trial_id}/trace")
-def read_trace(seen: LinkedTrial) -> Response:
+def read_trace(seen: DrawnTrial) -> Response:
     """Return guide, samples and marks as the tablet sent them."""
     document = orjson.loads(raw_of(seen.trial))
     names = ("trial_id", "guide", "cue_ms", "marks", "samples")
     return json_answer({name: document.get(name) for name in names})
 
 
+@router.get("/{trial_id}/raw")
+def read_raw(seen: LinkedTrial, account: Therapist, db: Db, now: Now) -> Response:
+    """Return the record: exactly the bytes received, with their SHA-256 (RFC 9530)."""
+    raw = raw_of(seen.trial)
+    _note_taken(db, now, account, seen)
+    digest = base64.b64encode(bytes.fromhex(seen.trial.sha256)).decode()
+    headers = {"Repr-Digest": f"sha-256=:{digest}:"}
+    return Response(raw, headers=headers, media_type="application/json")
+
+
+@router.get("/{trial_id}/ink")
+def read_ink(seen: DrawnTrial, account: Therapist, db: Db, now: Now) -> Response:
+    """Return the samples as ink, in the W3C Ink Markup Language."""
+    from server.inkml_writing import ink_of
+
+    ink = ink_of(document_of(seen.trial))
+    _note_taken(db, now, account, seen)
+    return Response(ink, media_type="application/inkml+xml")
+
+
+def _note_taken(db: Session, now: datetime, account: Account, seen: SeenTrial) -> None:
+    audit.note(
+        db, now, account.id, "exported", seen.trial.kind, seen.trial.id, child_id=seen.child.id
+    )
+    db.commit()
+
+
 @router.get("/{trial_id}/figure.{kind}")
-def read_figure(seen: LinkedTrial, kind: Kind, db: Db) -> Response:
+def read_figure(seen: DrawnTrial, kind: Form, db: Db) -> Response:
     """Return the picture of a trial."""
     # Drawing takes a second to load; nothing else here needs it.
     from analysis.workings import Workings
     from server.figures import render, trial_figure
 
-    document = read_trial(raw_of(seen.trial))
+    document = amended_document(db, seen.trial).measured
     figure = trial_figure(Workings(document.to_trial()), report_of(db, seen.trial))
     return Response(render(figure, kind), media_type=MEDIA_TYPES[kind])

@@ -8,6 +8,7 @@ from sqlalchemy import select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from server import audit
 from server.problems import Problem
 from server.tables import MarkRow
 
@@ -27,6 +28,7 @@ def add_mark(
     why: str | None = None,
     hand_used: str | None = None,
     help_given: dict[str, Any] | None = None,
+    child_id: str | None = None,
 ) -> tuple[MarkRow, bool]:
     """Add a mark to a trial; commits.
 
@@ -48,6 +50,8 @@ def add_mark(
         The hand that really drew.
     help_given : dict or None
         Set-up, cues, physical help.
+    child_id : str or None
+        Whose record it belongs to, for the audit; None notes nothing.
 
     Returns
     -------
@@ -73,6 +77,8 @@ def add_mark(
         return found, False
     mark = MarkRow(id=mark_id, account_id=account_id, at=at, **values)
     db.add(mark)
+    if child_id is not None:
+        audit.note(db, at, account_id, "marked", "trial", trial_id, child_id=child_id)
     try:
         db.commit()
     except IntegrityError:

@@ -1,22 +1,25 @@
 """What was computed from trials. All of it can be computed again from the raw records."""
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, Float, func, inspect, select, type_coerce
 from sqlalchemy.exc import SQLAlchemyError
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, defer, undefer
 
 from analysis import ANALYSIS_VERSION
-from server.documents import TrialDocument
-from server.guides import guide_of
-from server.tables import MeasureValue, ResultRow, TrialRow
+from server.amending import Amended
+from server.attempts import KINDS
+from server.facts import Scored, are_whole, scored, with_report
+from server.logs import LOGGER, told
+from server.tables import AmendmentRow, MeasureValue, ResultRow, TrialRow
 
 SCORING_FAILED = "scoring_failed"
-LATE = "late"
+# Ids a statement may name at once; SQLite allows far more.
+BATCH = 500
 
-log = logging.getLogger("linnet")
+log = logging.getLogger(LOGGER)
 
 
 def failed(report: dict[str, Any]) -> bool:
@@ -24,55 +27,141 @@ def failed(report: dict[str, Any]) -> bool:
     return SCORING_FAILED in report["quality"]["flags"]
 
 
+def is_current() -> ColumnElement[bool]:
+    """Return the condition that a result is current: running version, all amendments."""
+    newest = (
+        select(func.max(AmendmentRow.amendment_no))
+        .where(AmendmentRow.trial_id == ResultRow.trial_id)
+        .correlate(ResultRow)
+        .scalar_subquery()
+    )
+    return (ResultRow.analysis_version == ANALYSIS_VERSION) & (
+        ResultRow.amendment_no == func.coalesce(newest, 0)
+    )
+
+
 def current_result(db: Session, trial_id: str) -> ResultRow | None:
-    """Return the newest result of a trial under the running version, or None."""
-    return db.scalar(
-        select(ResultRow)
-        .where(ResultRow.trial_id == trial_id, ResultRow.analysis_version == ANALYSIS_VERSION)
-        .order_by(ResultRow.amendment_no.desc())
-        .limit(1)
-    )
+    """Return the current result of a trial, or None if it has to be computed."""
+    return db.scalar(select(ResultRow).where(ResultRow.trial_id == trial_id, is_current()))
 
 
-def current_results(db: Session, trial_ids: Sequence[str]) -> dict[str, ResultRow]:
-    """Return the current result of each trial that has one."""
-    found = db.scalars(
-        select(ResultRow)
-        .where(ResultRow.trial_id.in_(trial_ids), ResultRow.analysis_version == ANALYSIS_VERSION)
-        .order_by(ResultRow.amendment_no)
-    )
-    return {result.trial_id: result for result in found}
+def current_results(
+    db: Session, trial_ids: Sequence[str], *, reports: bool = True
+) -> dict[str, ResultRow]:
+    """Return the current result of each trial that has one.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    trial_ids : sequence of str
+        At most `BATCH`.
+    reports : bool
+        Whether the reports are read too; without them it is many times faster.
+
+    Returns
+    -------
+    dict of str to ResultRow
+        By trial id.
+    """
+    query = select(ResultRow).where(ResultRow.trial_id.in_(trial_ids), is_current())
+    if reports:
+        return {one.trial_id: one for one in db.scalars(query)}
+    found = {one.trial_id: one for one in db.scalars(query.options(defer(ResultRow.report)))}
+    # Facts of an earlier release leave some to the report: those are read, all at once.
+    partial = [one.id for one in found.values() if not are_whole(one.facts)]
+    if partial:
+        whole = select(ResultRow).where(ResultRow.id.in_(partial))
+        db.scalars(whole.options(undefer(ResultRow.report)), execution_options=_AFRESH).all()
+    return found
 
 
-def compute(trial: TrialRow, document: TrialDocument, amendment_no: int = 0) -> ResultRow:
+_AFRESH = {"populate_existing": True}
+
+
+def facts_with(result: ResultRow) -> dict[str, Any]:
+    """Return the facts of a result, whichever release kept it."""
+    if are_whole(result.facts):
+        return result.facts
+    return with_report(result.facts, result.report)
+
+
+def values_of(
+    db: Session, results: Iterable[ResultRow], names: Collection[str]
+) -> dict[str, dict[str, float]]:
+    """Return the numbers of some measures.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    results : iterable of ResultRow
+        Kept or just computed, one for each trial.
+    names : collection of str
+        Ids of measures.
+
+    Returns
+    -------
+    dict of str to dict of str to float
+        By trial id and measure; a measure that was refused is left out.
+    """
+    found: dict[str, dict[str, float]] = {}
+    kept: dict[int, str] = {}
+    for result in results:
+        found[result.trial_id] = {}
+        if inspect(result).persistent:
+            kept[result.id] = result.trial_id
+        else:
+            # One that could not be kept has no rows of values.
+            found[result.trial_id] = _numbers(result.report["measures"], names)
+    ids, number = list(kept), type_coerce(MeasureValue.value, Float())
+    for start in range(0, len(ids), BATCH):
+        rows = db.execute(
+            select(MeasureValue.result_id, MeasureValue.measure, number).where(
+                MeasureValue.result_id.in_(ids[start : start + BATCH]),
+                MeasureValue.measure.in_(names),
+                MeasureValue.value.is_not(None),
+            )
+        )
+        for result_id, measure, value in rows:
+            found[kept[result_id]][measure] = value
+    return found
+
+
+def _numbers(measured: dict[str, Any], names: Collection[str]) -> dict[str, float]:
+    return {
+        name: float(measured[name]["value"])
+        for name in names
+        if name in measured and measured[name]["value"] is not None
+    }
+
+
+def compute(trial: TrialRow, amended: Amended[Any]) -> ResultRow:
     """Return a result that is not kept yet.
 
     Parameters
     ----------
     trial : TrialRow
-        Which trial; whether it came late is said in the report.
-    document : TrialDocument
-        Its document, amendments included.
-    amendment_no : int
-        How many amendments that are; 0 for the document as received.
+        Which attempt, of any kind; whether it came late is said in the report.
+    amended : Amended
+        Its document, with its amendments.
 
     Returns
     -------
     ResultRow
         Report and facts.
     """
-    # The analysis takes a second to load; what only stores does not need it.
-    from server.scoring import score
+    return row_of(trial.id, amended.count, scored(amended, late=trial.late, kind=KINDS[trial.kind]))
 
-    report = score(document)
-    if trial.late:
-        report["quality"]["flags"].append(LATE)
+
+def row_of(trial_id: str, amendment_no: int, computed: Scored) -> ResultRow:
+    """Return the row of something computed by the running version."""
     return ResultRow(
-        trial_id=trial.id,
+        trial_id=trial_id,
         amendment_no=amendment_no,
         analysis_version=ANALYSIS_VERSION,
-        report=report,
-        facts=facts_of(document),
+        report=computed.report,
+        facts=computed.facts,
     )
 
 
@@ -97,69 +186,37 @@ def keep(db: Session, result: ResultRow) -> ResultRow:
     """
     if failed(result.report):
         return result
+    key = (result.trial_id, result.amendment_no)
     try:
-        db.add(result)
-        db.flush()
-        db.add_all(_values(result))
+        add_with_values(db, result)
         db.commit()
     except SQLAlchemyError as error:
         db.rollback()
-        other = current_result(db, result.trial_id)
+        other = _kept_under(db, *key)
         if other is not None:
             return other
-        # Only the kind of the error: its text would hold the values.
-        log.error("a result could not be kept: %s", type(error).__name__)  # noqa: TRY400
+        log.error("a result could not be kept", extra=told(error))  # noqa: TRY400
     return result
 
 
-def _values(result: ResultRow) -> list[MeasureValue]:
-    return [
+def _kept_under(db: Session, trial_id: str, amendment_no: int) -> ResultRow | None:
+    return db.scalar(
+        select(ResultRow).where(
+            ResultRow.trial_id == trial_id,
+            ResultRow.amendment_no == amendment_no,
+            ResultRow.analysis_version == ANALYSIS_VERSION,
+        )
+    )
+
+
+def add_with_values(db: Session, result: ResultRow) -> None:
+    """Add a result and a row for each of its measures; the caller commits."""
+    db.add(result)
+    db.flush()
+    db.add_all(
         MeasureValue(
             result_id=result.id, measure=name, value=one["value"], reason=one.get("reason")
         )
         for name, one in result.report["measures"].items()
-    ]
-
-
-def facts_of(document: TrialDocument) -> dict[str, Any]:
-    """Return what lists, series and tables need of a document, in plain types.
-
-    Parameters
-    ----------
-    document : TrialDocument
-        A trial.
-
-    Returns
-    -------
-    dict
-        Names as in DESIGN section 1. `midline_offset_mm` is how far the midline lies to
-        the right of the guide's left edge, in whole hundredths. [mm]
-    """
-    task, condition, device = document.task, document.condition, document.device
-    return {
-        "task_id": task.task_id,
-        "task_revision": task.revision,
-        "task_name": task.name,
-        "mode": task.mode,
-        "use": task.use,
-        "hand": condition.hand,
-        "direction": condition.direction,
-        "position": condition.position,
-        "tool": condition.tool,
-        "pointer_type": device.pointer_type,
-        "calibration_id": device.calibration_id,
-        "item_id": document.plan.item_id if document.plan else None,
-        "repetition": document.plan.repetition if document.plan else None,
-        "ended_by": document.ended_by,
-        "midline_offset_mm": _midline_offset_mm(document),
-    }
-
-
-def _midline_offset_mm(document: TrialDocument) -> float | None:
-    # From the left edge, not from the first point: it is the same in both directions.
-    guide = guide_of(document.guide)
-    if guide is None or guide.midline_x_mm is None:
-        return None
-    points = [float(part.points_mm[:, 0].min()) for part in guide.parts]
-    dots = [target.x_mm for target in guide.targets]
-    return round(guide.midline_x_mm - min(points + dots), 2)
+    )
+    db.flush()

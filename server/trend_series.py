@@ -12,9 +12,13 @@ from sqlalchemy.orm import Session
 from analysis.measures_midline import MIDDLE
 from analysis.registry import MEASURES, Measure
 from analysis.series import CellTrial
+from server.attempts import CUT, TRIAL
 from server.store_sessions import sessions_of
 from server.tables import SessionRow
 from server.trial_readings import Reading, SeriesKey, readings_of
+
+# A line drawn with a stylus is practice and not cutting: no series holds both.
+KIND_OF_SCOPE = {"trial": TRIAL, "cut": CUT}
 
 
 class SessionPoint(NamedTuple):
@@ -48,8 +52,9 @@ class SessionPoint(NamedTuple):
 class Series:
     """A child's values of one measure that may be compared with each other.
 
-    The first fields are those of `SeriesKey`. `repeats` are trials of one session, two by
-    two; `cells` and `hands` are of all trials that differ in hand and direction only.
+    The first fields are those of `SeriesKey`, and so is `laid`. `repeats` are trials of one
+    session, two by two; `cells` and `hands` are of all trials that differ in hand and
+    direction only.
     """
 
     mode: str
@@ -68,11 +73,12 @@ class Series:
     repeats: tuple[tuple[float, float], ...] = field(default=(), repr=False)
     cells: tuple[CellTrial, ...] = field(default=(), repr=False)
     hands: tuple[str | None, ...] = field(default=(), repr=False)
+    laid: str | None = None
 
 
 def measure_by_id(measure_id: str) -> Measure | None:
-    """Return the measure of single trials with an id, or None."""
-    return next((m for m in MEASURES if m.id == measure_id and m.scope == "trial"), None)
+    """Return the measure of single trials or cut pieces with an id, or None."""
+    return next((m for m in MEASURES if m.id == measure_id and m.scope in KIND_OF_SCOPE), None)
 
 
 def series_of(db: Session, child_id: str, measure_id: str) -> list[Series]:
@@ -103,7 +109,7 @@ def series_of(db: Session, child_id: str, measure_id: str) -> list[Series]:
     measure = measure_by_id(measure_id)
     if measure is None:
         raise KeyError(measure_id)
-    readings = list(readings_of(db, child_id, [measure.id]))
+    readings = list(readings_of(db, child_id, [measure.id], KIND_OF_SCOPE[measure.scope]))
     return series_from(readings, sessions_of(db, child_id), measure)
 
 
@@ -211,4 +217,5 @@ def place(series: Series) -> tuple[Any, ...]:
         series.calibration_id or "",
         series.midline_offset_mm or 0.0,
         series.mode,
+        series.laid or "",
     )

@@ -1,6 +1,6 @@
 """What a series of sessions says in numbers: every measure of a series, or why there is none."""
 
-from dataclasses import asdict
+from dataclasses import fields
 from typing import Any
 
 import numpy as np
@@ -82,7 +82,9 @@ def statistics(series: Series) -> dict[str, dict[str, Any]]:
 def as_dict(series: Series) -> dict[str, Any]:
     """Return a series in plain types, with its slope per week and every measure of a series."""
     points = [point._asdict() | {"day": point.day.isoformat()} for point in series.points]
-    told = {name: value for name, value in asdict(series).items() if name not in BEHIND}
+    # Not `asdict`, which copies every trial that stands behind the statistics.
+    told = {one.name: getattr(series, one.name) for one in fields(series)}
+    told = {name: value for name, value in told.items() if name not in BEHIND}
     return told | {"points": points, "slope": _slope(series), "statistics": statistics(series)}
 
 

@@ -1,17 +1,25 @@
 """Trials of a child that count: their conditions and their values, ready to compare."""
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any, NamedTuple
 
 from sqlalchemy.orm import Session
 
+from server.attempts import TRIAL, Kind
 from server.store_marks import counts, latest_marks, was_helped
+from server.store_results import facts_with, values_of
 from server.store_trials import results_of, trials_of_child
-from server.tables import MarkRow, ResultRow
+from server.tables import MarkRow
+
+NOT_SAID = "tool not said"
 
 
 class SeriesKey(NamedTuple):
-    """What trials must have in common to be compared; None where it is not known."""
+    """What trials must have in common to be compared; None where it is not known.
+
+    `laid` is how the edge of a cut piece was laid on its template: a best fit hides what
+    printed marks show.
+    """
 
     mode: str
     guide_id: str | None
@@ -21,6 +29,7 @@ class SeriesKey(NamedTuple):
     tool: str
     calibration_id: str | None
     midline_offset_mm: float | None
+    laid: str | None = None
 
 
 class Reading(NamedTuple):
@@ -28,14 +37,14 @@ class Reading(NamedTuple):
 
     Attributes
     ----------
-    session_id : str
-        Which session.
+    trial_id, session_id : str
+        Which trial of which session.
     key : SeriesKey
         Its conditions, the midline included.
     free : bool
         Whether the child chose the hand.
     hand_taken : str or None
-        The hand that drew, as marked; where it was not free, else as asked.
+        The hand that drew, as amended or marked; where it was not free, else as asked.
     task_name, position : str or None
         As the document says.
     corridor_mm : float or None
@@ -46,6 +55,7 @@ class Reading(NamedTuple):
         Numbers only, each in the unit of its measure.
     """
 
+    trial_id: str
     session_id: str
     key: SeriesKey
     free: bool
@@ -57,34 +67,61 @@ class Reading(NamedTuple):
     values: dict[str, float]
 
 
-def readings_of(db: Session, child_id: str, measure_ids: Iterable[str]) -> Iterator[Reading]:
-    """Yield the trials of a child that count, in order, with their values of some measures."""
-    names = frozenset(measure_ids)
-    trials = trials_of_child(db, child_id)
+def readings_of(
+    db: Session, child_id: str, measure_ids: Iterable[str], kind: Kind = TRIAL
+) -> Iterator[Reading]:
+    """Yield the trials of a child that count, in order, with their values of some measures.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    child_id : str
+        Which child. How many statements it takes does not depend on other children.
+    measure_ids : iterable of str
+        Which values are wanted.
+    kind : Kind
+        Which kind of attempts: those of another kind are never in one series with them.
+
+    Yields
+    ------
+    Reading
+        Voided, spoilt, stopped and undone trials are left out.
+    """
+    trials = trials_of_child(db, child_id, kinds={kind.name}, voided=False)
     marks = latest_marks(db, [trial.id for trial in trials])
-    for trial, result in results_of(db, [one for one in trials if counts(marks.get(one.id))]):
-        yield _reading(trial.session_id, result, marks.get(trial.id), names)
+    counted = [trial for trial in trials if counts(marks.get(trial.id))]
+    found = list(results_of(db, counted, reports=False))
+    values = values_of(db, (result for _, result in found), frozenset(measure_ids))
+    for trial, result in found:
+        facts, mark = facts_with(result), marks.get(trial.id)
+        yield _reading(trial.id, trial.session_id, facts, mark, values[trial.id])
 
 
 def _reading(
-    session_id: str, result: ResultRow, mark: MarkRow | None, names: frozenset[str]
+    trial_id: str,
+    session_id: str,
+    facts: Mapping[str, Any],
+    mark: MarkRow | None,
+    values: dict[str, float],
 ) -> Reading:
-    facts, report = result.facts, result.report
-    half_mm = report["half_width_mm"]
+    half_mm, laid = facts["half_width_mm"], facts.get("laid")
     free = facts["hand"] == "free"
     hand = hand_used(facts, mark)
     key = SeriesKey(
         mode=facts["mode"],
-        guide_id=report["guide_id"],
-        path_id=report["path_id"],
+        guide_id=facts["guide_id"],
+        path_id=facts["path_id"],
         hand=hand,
-        travelled=report["travelled"],
-        tool=facts["tool"] or facts["pointer_type"],
+        # Which way a piece was cut cannot be seen on it: then it is the way that was asked.
+        travelled=facts["direction"] if laid else facts["travelled"],
+        tool=facts["tool"] or facts["pointer_type"] or NOT_SAID,
         calibration_id=facts["calibration_id"],
         midline_offset_mm=facts["midline_offset_mm"],
+        laid=laid,
     )
-    measured = report["measures"]
     return Reading(
+        trial_id=trial_id,
         session_id=session_id,
         key=key,
         free=free,
@@ -93,15 +130,23 @@ def _reading(
         position=facts["position"],
         corridor_mm=None if half_mm is None else 2 * half_mm,
         helped=was_helped(mark),
-        values={
-            name: float(measured[name]["value"])
-            for name in names & measured.keys()
-            if measured[name]["value"] is not None
-        },
+        values=values,
     )
 
 
-def hand_used(facts: dict[str, Any], mark: MarkRow | None) -> str | None:
-    """Return the hand that drew: as marked, else as asked."""
+def hand_noted(facts: Mapping[str, Any], mark: MarkRow | None) -> str | None:
+    """Return the hand that drew, as an adult noted it; None if nobody did.
+
+    An amendment goes before a mark, whichever is newer: it was made with the record in
+    sight and with a reason given, a mark in passing.
+    """
+    amended: str | None = facts.get("hand_used")
+    if amended is not None:
+        return amended
+    return None if mark is None else mark.hand_used
+
+
+def hand_used(facts: Mapping[str, Any], mark: MarkRow | None) -> str | None:
+    """Return the hand that drew: as amended, else as marked, else as asked."""
     asked: str | None = facts["hand"]
-    return mark.hand_used if mark is not None and mark.hand_used is not None else asked
+    return hand_noted(facts, mark) or asked

@@ -46,6 +46,7 @@ def reading(
     }
     key = SeriesKey(hand=hand, travelled=travelled, **(fields | changes))  # type: ignore[arg-type]
     return Reading(
+        trial_id=f"t{number}",
         session_id=f"s{number}",
         key=key,
         free=free,

@@ -1,0 +1,125 @@
+"""What a caseload and a trend cost in a record of 1,000 and of 100,000 trials.
+
+Run: ``python -m tests.benchmarks.record_size``. Both databases hold the same 14 children of
+one account, with 840 trials; the rest belongs to others. The two are asked in turn, so that
+a slow moment of the machine slows both.
+"""
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from statistics import median
+from tempfile import TemporaryDirectory
+
+from fastapi.testclient import TestClient
+
+from server.app import create_app
+from tests.benchmarks.record_filling import CARER, NOW, TRIALS, fill, settings_of
+from tests.practice import ORIGIN, PASSPHRASE
+
+SMALL, LARGE = 1_000, 100_000
+REPEATS = 30
+MOST_RATIO = 2.0
+"""The large record may cost this much more."""
+TREND = "/api/children/{child}/trend?measure=deviation_mean_abs"
+ADDRESSES = (TREND, "/caseload", "/api/children")
+FEW_SESSIONS, MANY_SESSIONS = 100 // TRIALS, 1_000 // TRIALS
+
+Desk = tuple[TestClient, list[str]]
+
+
+@contextmanager
+def desk(path: Path, children: list[str]) -> Iterator[Desk]:
+    """A browser of the measured account."""
+    app = create_app(settings_of(path), lambda: NOW)
+    with TestClient(app, headers=ORIGIN) as client:
+        signed = client.post("/api/sign-in", json={"name": CARER, "passphrase": PASSPHRASE})
+        if signed.status_code != 200:
+            raise RuntimeError("the account of the benchmark cannot sign in")
+        yield client, children
+
+
+def took_s(client: TestClient, address: str) -> float:
+    """How long one answer takes. [s]"""
+    start = time.perf_counter()
+    answer = client.get(address)
+    took = time.perf_counter() - start
+    if answer.status_code != 200:
+        raise RuntimeError(f"answered {answer.status_code}")
+    return took
+
+
+def medians_s(desks: list[Desk], template: str, repeats: int) -> list[float]:
+    """Median time of an answer of each database, asked in turn, child after child. [s]"""
+    times: list[list[float]] = [[] for _ in desks]
+    # One round more than is counted: the first answer loads the analysis.
+    for number in range(-1, repeats):
+        for kept, (client, children) in zip(times, desks, strict=True):
+            took = took_s(client, template.format(child=children[number % len(children)]))
+            if number >= 0:
+                kept.append(took)
+    return [median(kept) for kept in times]
+
+
+def ratios(
+    folder: Path,
+    small: int,
+    large: int,
+    repeats: int,
+    say: Callable[[str], None] = print,
+) -> dict[str, float]:
+    """Fill two databases, ask both, print a table.
+
+    Returns
+    -------
+    dict of str to float
+        How much longer the large one takes, by address. [1]
+    """
+    paths = [folder / "small.sqlite3", folder / "large.sqlite3"]
+    children = []
+    for path, count in zip(paths, (small, large), strict=True):
+        start = time.perf_counter()
+        children.append(fill(path, count))
+        spent = time.perf_counter() - start
+        say(f"{count} trials: {path.stat().st_size / 1e6:.0f} MB, filled in {spent:.0f} s")
+    found = {}
+    say(f"{'median of ' + str(repeats):<58}{small:>9}{large:>9}{'ratio':>7}")
+    with desk(paths[0], children[0]) as first, desk(paths[1], children[1]) as second:
+        for address in ADDRESSES:
+            small_s, large_s = medians_s([first, second], address, repeats)
+            found[address] = large_s / small_s
+            line = f"{1e3 * small_s:>6.1f} ms{1e3 * large_s:>6.1f} ms{found[address]:>7.2f}"
+            say(f"GET {address:<54}{line}")
+    return found
+
+
+def one_child(
+    folder: Path, sessions: tuple[int, int], repeats: int, say: Callable[[str], None] = print
+) -> None:
+    """Print what the trend of a child costs with few and with many sessions."""
+    path = folder / "one.sqlite3"
+    few, many = fill(path, 0, sessions=list(sessions))
+    with desk(path, [few, many]) as (client, _):
+        times = medians_s([(client, [few]), (client, [many])], TREND, repeats)
+    few_ms, many_ms = (1e3 * one for one in times)
+    few_trials, many_trials = (TRIALS * one for one in sessions)
+    say(
+        f"trend of one child: {few_trials} trials {few_ms:.1f} ms, {many_trials} trials "
+        f"{many_ms:.1f} ms (for information)"
+    )
+
+
+def main() -> None:
+    """Measure, and end with 1 if the large record costs too much more."""
+    with TemporaryDirectory(prefix="linnet-") as name:
+        found = ratios(Path(name), SMALL, LARGE, REPEATS)
+        one_child(Path(name), (FEW_SESSIONS, MANY_SESSIONS), REPEATS)
+    worst = max(found.values())
+    print(f"largest ratio {worst:.2f} (below {MOST_RATIO:g} is wanted)")
+    if worst >= MOST_RATIO:
+        raise SystemExit(1)
+
+
+if __name__ == "__main__":
+    main()
