@@ -1,4 +1,4 @@
-"""``linnet score``: trials, cuts and ink in, reports out, in the order given."""
+"""``linnet score``: trials, cuts, entries and ink in, reports out, in the order given."""
 
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from server.cli_forms import Form, csv_lines, json_line
-from server.cli_words import cut_words, report_words
-from server.dictionary import cut_cells, scored_columns, trial_cells
+from server.cli_words import cut_words, entry_words, report_words
+from server.dictionary import cut_cells, entry_cells, scored_columns, trial_cells
 from server.documents import MAX_DOCUMENT_BYTES
 from server.faults import BadDocument, Fault
 from server.guides import GuideFields
@@ -32,6 +32,8 @@ Write = Callable[[int, "Input", dict[str, Any]], str]
 def _csv_row(number: int, document: "Input", report: dict[str, Any]) -> str:
     if document.format == "linnet-cut/1":
         trial_id, cells = None, cut_cells(document, report)
+    elif document.format == "linnet-entry/1":
+        trial_id, cells = None, entry_cells(document, report)
     else:
         trial_id, cells = document.trial_id, trial_cells(document, report)
     names = [one.name for one in scored_columns()]
@@ -45,6 +47,8 @@ def _json_row(_number: int, _document: "Input", report: dict[str, Any]) -> str:
 def _text_row(number: int, document: "Input", report: dict[str, Any]) -> str:
     if document.format == "linnet-cut/1":
         return cut_words(number, document, report) + "\n"
+    if document.format == "linnet-entry/1":
+        return entry_words(number, document, report) + "\n"
     return report_words(number, report) + "\n"
 
 
@@ -91,7 +95,7 @@ def score_files(files: Sequence[Path], *, form: Form, guide_file: Path | None = 
     Parameters
     ----------
     files : sequence of Path
-        Trials, cuts and ink.
+        Trials, cuts, entries and ink.
     form : Form
         How results are written.
     guide_file : Path or None

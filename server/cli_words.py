@@ -18,6 +18,7 @@ from server.sentences_modes import (
 
 if TYPE_CHECKING:
     from server.cuts import CutDocument
+    from server.entries import EntryDocument
 
 NOT_KNOWN = "not known"
 AIMED = ("tap", "join")
@@ -122,4 +123,30 @@ def cut_words(number: int, document: "CutDocument", report: Mapping[str, Any]) -
     lines += [f"Caution: {sentences[flag]}" for flag in report["quality"]["flags"]]
     # Without an edge there is nothing that a measure could be refused for.
     lines += [] if document.outline is None else _table(report["measures"])
+    return "\n".join([*lines, NO_NORM, ""])
+
+
+def entry_words(number: int, document: "EntryDocument", report: Mapping[str, Any]) -> str:
+    """Return what was entered from paper as a few lines of text.
+
+    Parameters
+    ----------
+    number : int
+        Which of the inputs it belongs to, from 1.
+    document : EntryDocument
+        The entry.
+    report : mapping
+        Its ``linnet-entry-report/1``.
+
+    Returns
+    -------
+    str
+        Lines without a last line end.
+    """
+    from server.entries import ENTRY_FLAGS
+    from server.sentences_entries import entry_sentences
+
+    lines = [f"{number}. Entry {report['entry_id']}"]
+    lines += entry_sentences(report, document.task.criterion)
+    lines += [f"Caution: {ENTRY_FLAGS[flag]}" for flag in report["quality"]["flags"]]
     return "\n".join([*lines, NO_NORM, ""])

@@ -127,3 +127,37 @@ CUT_COLUMNS = (
         LINNET,
     ),
 )
+
+# An entry shares the columns of task, condition, flags and criterion with trials.
+ENTRY_COLUMNS = (
+    ColumnInfo(
+        "entry_id", "string", "", "Entry", "Which entry from paper; empty for others.", LINNET
+    ),
+    ColumnInfo(
+        "entered_counts",
+        "string",
+        "",
+        "Entered counts",
+        "What an adult counted on paper, as name=number with spaces.",
+        LINNET,
+    ),
+    ColumnInfo(
+        "entered_stray_mm",
+        "number",
+        "mm",
+        "Entered stray",
+        "Farthest from the line, by ruler; never compared with what Linnet measured.",
+        LINNET,
+    ),
+    ColumnInfo(
+        "entered_duration_s", "number", "s", "Entered time", "How long it took, by watch.", LINNET
+    ),
+    ColumnInfo(
+        "entered_corridor_mm",
+        "number",
+        "mm",
+        "Entered width",
+        "Full width of the band that was asked for.",
+        LINNET,
+    ),
+)

@@ -5,11 +5,19 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.measure import Scope
 from analysis.registry import MEASURES, Measure, column
-from server.columns import CONDITION_COLUMNS, CUT_COLUMNS, REPORT_COLUMNS, Cell, ColumnInfo
+from server.columns import (
+    CONDITION_COLUMNS,
+    CUT_COLUMNS,
+    ENTRY_COLUMNS,
+    REPORT_COLUMNS,
+    Cell,
+    ColumnInfo,
+)
 
 if TYPE_CHECKING:
     from server.cuts import CutDocument, CutTaskFields
     from server.documents import ConditionFields, TaskFields, TrialDocument
+    from server.entries import EntryDocument, EntryTaskFields
     from server.inkml import InkDocument
 
 ENDS = ("low", "high")
@@ -62,8 +70,8 @@ def trial_columns() -> list[ColumnInfo]:
 
 
 def scored_columns() -> list[ColumnInfo]:
-    """Return the columns of a table that may hold both trials and cuts."""
-    return [*trial_columns(), *CUT_COLUMNS, *measure_columns("cut")]
+    """Return the columns of a table that may hold trials, cuts and entries."""
+    return [*trial_columns(), *CUT_COLUMNS, *measure_columns("cut"), *ENTRY_COLUMNS]
 
 
 def trial_cells(
@@ -107,7 +115,6 @@ def cut_cells(document: "CutDocument", report: Mapping[str, Any]) -> dict[str, C
         Column name to value.
     """
     quality, laid = report["quality"], report["registration"]
-    counts = [f"{name}={count}" for name, count in report["counts"].items()]
     return (
         _condition_cells(document.task, document.condition)
         | {
@@ -121,14 +128,46 @@ def cut_cells(document: "CutDocument", report: Mapping[str, Any]) -> dict[str, C
             "cut_registration": laid["kind"] if document.outline is not None else None,
             "cut_registration_rms_mm": laid["rms_mm"],
             "cut_band_mm": document.each_side_mm,
-            "cut_counts": " ".join(counts),
+            "cut_counts": _counted(report["counts"]),
         }
         | _measure_cells(report["measures"], "cut")
     )
 
 
+def entry_cells(document: "EntryDocument", report: Mapping[str, Any]) -> dict[str, Cell]:
+    """Return the cells of one entry, for those of `scored_columns` that it has.
+
+    Parameters
+    ----------
+    document : EntryDocument
+        The entry; nothing that could name a child is taken from it.
+    report : mapping
+        Its ``linnet-entry-report/1``.
+
+    Returns
+    -------
+    dict
+        Column name to value.
+    """
+    entered = report["entered"]
+    return _condition_cells(document.task, document.condition) | {
+        "analysis_version": report["analysis_version"],
+        "flags": " ".join(report["quality"]["flags"]),
+        "criterion_met": (report["criterion"] or {}).get("met"),
+        "entry_id": report["entry_id"],
+        "entered_counts": _counted(entered["counts"]),
+        "entered_stray_mm": entered["largest_stray_mm"],
+        "entered_duration_s": entered["duration_s"],
+        "entered_corridor_mm": entered["corridor_mm"],
+    }
+
+
+def _counted(counts: Mapping[str, int]) -> str:
+    return " ".join(f"{name}={count}" for name, count in counts.items())
+
+
 def _condition_cells(
-    task: "TaskFields | CutTaskFields", condition: "ConditionFields"
+    task: "TaskFields | CutTaskFields | EntryTaskFields", condition: "ConditionFields"
 ) -> dict[str, Cell]:
     return {
         "task_id": task.task_id,

@@ -1,5 +1,6 @@
-"""What `linnet score` reads: trials, cuts and ink, told apart by what stands in them."""
+"""What `linnet score` reads: trials, cuts, entries and ink, told apart by what stands in them."""
 
+from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
 from server.documents import MAX_DOCUMENT_BYTES, TOO_LARGE, TrialDocument, read_trial
@@ -10,15 +11,16 @@ from server.validation import names_of, validated
 
 if TYPE_CHECKING:
     from server.cuts import CutDocument
+    from server.entries import EntryDocument
     from server.inkml import InkDocument
 
-    Input = TrialDocument | InkDocument | CutDocument
+    Input = TrialDocument | InkDocument | CutDocument | EntryDocument
 
 NO_LINE_NO_DOTS = "A guide needs a line (points_mm or parts) or dots (targets_mm)."
 
 # What may stand before the first element: byte order marks, spaces, the null bytes of UTF-16.
 _BEFORE = b"\xef\xbb\xbf\xff\xfe\x00 \t\r\n"
-_CUT = b"linnet-cut/"
+_OTHERS = (b"linnet-cut/", b"linnet-entry/")
 
 
 def is_xml(raw: bytes) -> bool:
@@ -38,12 +40,12 @@ def read_input(raw: bytes) -> "Input":
     Parameters
     ----------
     raw : bytes
-        ``linnet-trial/1``, ``linnet-cut/1`` or InkML, exactly as received.
+        ``linnet-trial/1``, ``linnet-cut/1``, ``linnet-entry/1`` or InkML, exactly as received.
 
     Returns
     -------
-    TrialDocument, CutDocument or InkDocument
-        What it is. JSON that is no cut is read as a trial.
+    TrialDocument, CutDocument, EntryDocument or InkDocument
+        What it is. JSON that is no cut and no entry is read as a trial.
 
     Raises
     ------
@@ -54,15 +56,18 @@ def read_input(raw: bytes) -> "Input":
         from server.inkml import read_ink
 
         return read_ink(raw)
-    # The word may also stand in a trial's unknown key, so it only says what to look for.
-    if _CUT not in raw or len(raw) > MAX_DOCUMENT_BYTES:
+    # The words may also stand in a trial's unknown key, so they only say what to look for.
+    if len(raw) > MAX_DOCUMENT_BYTES or not any(word in raw for word in _OTHERS):
         return read_trial(raw)
     from server.cuts import cut_names, cut_of
     from server.documents import trial_names, trial_of
+    from server.entries import entry_names, entry_of
 
-    tree = read_json(raw, cut_names() | trial_names())
-    of_a_cut = isinstance(tree, dict) and str(tree.get("format", "")).startswith(_CUT.decode())
-    return cut_of(tree) if of_a_cut else trial_of(tree)
+    tree = read_json(raw, cut_names() | entry_names() | trial_names())
+    said = str(tree.get("format", "")) if isinstance(tree, dict) else ""
+    readers = {"linnet-cut": cut_of, "linnet-entry": entry_of}
+    read: Callable[[Any], Input] = readers.get(said.partition("/")[0], trial_of)
+    return read(tree)
 
 
 def read_guide(raw: bytes) -> GuideFields:
@@ -84,6 +89,7 @@ def read_guide(raw: bytes) -> GuideFields:
 
 def score_input(document: "Input") -> dict[str, Any]:
     """Return the report of a document that `read_input` has read."""
-    from server.scoring import score, score_cut
+    from server.attempts import CUT, ENTRY, TRIAL
 
-    return score_cut(document) if document.format == "linnet-cut/1" else score(document)
+    kinds = {"linnet-cut/1": CUT, "linnet-entry/1": ENTRY}
+    return kinds.get(document.format, TRIAL).score(document)

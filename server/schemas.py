@@ -2,8 +2,12 @@
 
 from typing import Any, Literal
 
+from pydantic import Field
+
+from analysis.trial import Mode
 from server.cuts import CutDocument
 from server.documents import TrialDocument
+from server.entries import EntryDocument
 from server.fields import Code, Count, Fields, Label, Uuid
 from server.formats import (
     DayDocument,
@@ -49,11 +53,50 @@ class CutReportDocument(Fields):
     criterion: MetFields | None
 
 
+class EntryQualityFields(Fields):
+    """What is to be known of how the numbers came about."""
+
+    flags: list[Label]
+
+
+class EnteredFields(Fields):
+    """What was entered, as it was entered; null where nothing was."""
+
+    counts: dict[Label, Count]
+    largest_stray_mm: float | None
+    duration_s: float | None
+    corridor_mm: float | None
+
+
+class EntryMetFields(Fields):
+    """Whether the task's criterion was met; null if what it is on was not entered."""
+
+    count: Label | None
+    entered: Literal["largest_stray_mm"] | None
+    met: bool | None
+    value: float | None
+
+
+class EntryReportDocument(Fields):
+    """What was entered of one attempt on paper; there are never measures."""
+
+    format: Literal["linnet-entry-report/1"]
+    entry_id: Uuid
+    mode: Mode
+    analysis_version: str
+    quality: EntryQualityFields
+    entered: EnteredFields
+    measures: dict[Label, ValueFields] = Field(max_length=0)
+    criterion: EntryMetFields | None
+
+
 FORMATS: dict[str, type[Fields]] = {
     "linnet-trial-1": TrialDocument,
     "linnet-cut-1": CutDocument,
+    "linnet-entry-1": EntryDocument,
     "linnet-report-1": ReportDocument,
     "linnet-cut-report-1": CutReportDocument,
+    "linnet-entry-report-1": EntryReportDocument,
     "linnet-task-1": TaskDocument,
     "linnet-plan-1": PlanDocument,
     "linnet-day-1": DayDocument,

@@ -9,6 +9,12 @@ from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.trend_series import Series
 from server.wording import plural
 
+LAID_WORDS = {
+    "marks": "laid by printed marks",
+    "best_fit": "laid by the best fit",
+    "none": "laid as it was",
+}
+
 
 def series_words(series: Series, *, tool: bool = True) -> str:
     """Return hand, direction and tool of a series, as a heading."""
@@ -16,6 +22,7 @@ def series_words(series: Series, *, tool: bool = True) -> str:
         HAND_WORDS.get(series.hand or "", "hand not known"),
         DIRECTION_WORDS.get(series.travelled or "", ""),
         (series.tool or "") if tool else "",
+        LAID_WORDS.get(series.laid or "", ""),
     ]
     return ", ".join(word for word in words if word)
 
