@@ -7,25 +7,26 @@ days ago; nothing else of the recorded trials is changed.
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any
 
 import orjson
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from analysis import ANALYSIS_VERSION
 from server.demo_files import DemoAccounts, accounts_of, read_scenario, read_trials
 from server.demo_scoring import all_scored
 from server.documents import TrialDocument
+from server.facts import Scored, facts_of
 from server.library import placed, plan_item, task_of
 from server.store_accounts import account_by_name, create_account
 from server.store_children import create_child, link
+from server.store_consents import add_consent
 from server.store_marks import add_mark, latest_marks
-from server.store_results import facts_of, keep
+from server.store_results import keep, row_of
 from server.store_sessions import create_session, save_plan, session_of_plan
 from server.store_trials import store_raw
-from server.tables import Account, Child, ResultRow
+from server.tables import Account, CareLink, Child
 
 Progress = Callable[[int, int], None]
 
@@ -122,8 +123,24 @@ def _fill_people(db: Session, scenario: dict[str, Any], shift: timedelta) -> dic
     for one in scenario["children"]:
         row = create_child(db, **{field: one[field] for field in fields})
         link(db, accounts[one["carer"]], row, date.fromisoformat(one["sessions"][0]["day"]) + shift)
+        _fill_consents(db, accounts[one["carer"]], row)
         children[one["code"]] = row
     return children
+
+
+def _fill_consents(db: Session, carer: Account, child: Child) -> None:
+    """Every family of the scenario agreed on the day its child was first seen."""
+    given_on = db.scalars(select(CareLink.from_day).where(CareLink.child_id == child.id)).one()
+    for purpose in ("measuring", "research"):
+        add_consent(
+            db,
+            child_id=child.id,
+            purpose=purpose,
+            given_on=given_on,
+            given_by="parent",
+            account_id=carer.id,
+            at=datetime.combine(given_on, time(8), UTC),
+        )
 
 
 def _plan(scenario: dict[str, Any], sign: str, items: list[dict[str, Any]], state: str) -> Any:
@@ -242,16 +259,7 @@ def _store(db: Session, owed: _Owed, document: TrialDocument, report: dict[str, 
         raw=owed.raw,
         received_at=received_at,
     )
-    keep(
-        db,
-        ResultRow(
-            trial_id=trial.id,
-            amendment_no=0,
-            analysis_version=ANALYSIS_VERSION,
-            report=report,
-            facts=facts_of(document),
-        ),
-    )
+    keep(db, row_of(trial.id, 0, Scored(report, facts_of(document, report))))
     add_mark(
         db,
         mark_id=owed.mark["mark_id"],

@@ -1,34 +1,35 @@
 """Tables for research, de-identified by construction.
 
 A row is made from named columns only, none of which holds a name, a code, a date, free
-text or an id that is used anywhere else. Small groups are not left out yet.
+text or an id that is used anywhere else. Only children with a consent to research that is
+in force are in the tables. Small groups are not left out yet.
 """
 
-import csv
-import io
-from collections.abc import Iterable, Iterator
-from datetime import date
+from collections.abc import Iterator
+from datetime import date, datetime
 from typing import NamedTuple
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from server.columns import CONDITION_COLUMNS, LINNET, Cell, ColumnInfo
+from server.columns import CONDITION_COLUMNS, LINNET, ColumnInfo
 from server.database import Sessions
 from server.dictionary import report_cells, trial_columns
+from server.export_csv import Row, csv_blocks
 from server.export_series import series_columns, series_rows
 from server.library import LIBRARY
+from server.store_children import TODAY
+from server.store_consents import in_force
 from server.store_marks import latest_marks, was_helped
+from server.store_results import facts_with
 from server.store_sessions import sessions_of
 from server.store_trials import results_of, trials_of_child
-from server.tables import Child, MarkRow, ResultRow, TrialRow
+from server.store_voids import not_voided
+from server.tables import Child, ExportRun, MarkRow, ResultRow, SessionRow, TrialRow
+from server.trial_readings import hand_noted
 
-Row = dict[str, Cell]
-
+RESEARCH = "research"
 LIBRARY_IDS = frozenset(task["task_id"] for task in LIBRARY)
-BLOCK_LETTERS = 32 * 1024
-# A spreadsheet takes a text that begins like this for a formula.
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 STUDY_CODE = ColumnInfo(
     "study_code", "string", "", "Child", "Random code of the child, for this project only.", LINNET
@@ -51,7 +52,7 @@ TRIAL_HEAD = (
         "As marked: finished, stopped, spoilt or not_done; empty if not marked.",
         LINNET,
     ),
-    ColumnInfo("hand_used", "string", "", "Hand used", "As marked; empty if not marked.", LINNET),
+    ColumnInfo("hand_used", "string", "", "Hand used", "As amended, else as marked.", LINNET),
     ColumnInfo("helped", "boolean", "", "Helped", "Whether any help was marked.", LINNET),
 )
 MEASURE_TABLE = (
@@ -78,7 +79,14 @@ CHILD_TABLE = (
         "preferred_hand", "string", "", "Preferred hand", "As reported: left, right, mixed.", LINNET
     ),
     ColumnInfo("sessions", "integer", "1", "Sessions", "Sessions with a trial.", LINNET),
-    ColumnInfo("trials", "integer", "1", "Trials", "All trials, whatever came of them.", LINNET),
+    ColumnInfo(
+        "trials",
+        "integer",
+        "1",
+        "Trials",
+        "Trials, whatever came of them; voided ones not.",
+        LINNET,
+    ),
 )
 DICTIONARY_TABLE = tuple(
     ColumnInfo(name, "string", "", name.capitalize(), meaning, LINNET)
@@ -118,14 +126,33 @@ def columns_of(table: str) -> list[ColumnInfo]:
 
 def _children(db: Session) -> list[Child]:
     # By study code: the order of the practice's own codes stays in the practice.
-    return list(db.scalars(select(Child).order_by(Child.study_code)))
+    children = list(db.scalars(select(Child).order_by(Child.study_code)))
+    agreed = in_force(db, [child.id for child in children], RESEARCH, db.info[TODAY])
+    return [child for child in children if child.id in agreed]
+
+
+def left_out(db: Session) -> dict[str, int]:
+    """Return how many children, and trials of the others, the tables leave out, by reason. [1]"""
+    ids = [child.id for child in _children(db)]
+    everybody = db.scalar(select(func.count()).select_from(Child)) or 0
+    of_agreed = (
+        select(func.count())
+        .select_from(TrialRow)
+        .join(SessionRow, SessionRow.id == TrialRow.session_id)
+        .where(SessionRow.child_id.in_(ids))
+    )
+    return {
+        "children_without_consent": everybody - len(ids),
+        "trials_voided": db.scalar(of_agreed.where(~not_voided())) or 0,
+        "cuts_and_entries": db.scalar(of_agreed.where(TrialRow.kind != "trial")) or 0,
+    }
 
 
 def exported_trials(db: Session) -> Iterator[ExportedTrial]:
-    """Yield all trials of all children, those of one child in order."""
+    """Yield all trials of all children that are not voided, those of one child in order."""
     for child in _children(db):
         days = {session.id: session.day for session in sessions_of(db, child.id)}
-        trials = trials_of_child(db, child.id)
+        trials = trials_of_child(db, child.id, voided=False)
         marks = latest_marks(db, [trial.id for trial in trials])
         for trial, result in results_of(db, trials):
             yield ExportedTrial(
@@ -140,14 +167,14 @@ def exported_trials(db: Session) -> Iterator[ExportedTrial]:
 
 def _trial_rows(db: Session) -> Iterator[Row]:
     for one in exported_trials(db):
-        facts = one.result.facts
+        facts = facts_with(one.result)
         head: Row = {
             "study_code": one.child.study_code,
             "trial_key": one.trial.export_key,
             "day_offset": (one.day - one.first_day).days,
             "seq": one.trial.seq,
             "outcome": None if one.mark is None else one.mark.outcome,
-            "hand_used": None if one.mark is None else one.mark.hand_used,
+            "hand_used": hand_noted(facts, one.mark),
             "helped": None if one.mark is None else was_helped(one.mark),
         }
         asked: Row = {column.name: facts[column.name] for column in CONDITION_COLUMNS}
@@ -181,7 +208,7 @@ def _series_rows(db: Session) -> Iterator[Row]:
 
 def _child_rows(db: Session) -> Iterator[Row]:
     for child in _children(db):
-        trials = trials_of_child(db, child.id)
+        trials = trials_of_child(db, child.id, voided=False)
         sessions = sessions_of(db, child.id)
         if not trials:
             continue
@@ -224,64 +251,50 @@ def age_years(birth_month: str | None, day: date) -> int | None:
     return (12 * (day.year - born.year) + day.month - born.month) // 12
 
 
-def cell_text(cell: Cell, kind: str) -> str:
-    """Return a cell as it stands in the file.
+def export_blocks(
+    sessions: Sessions, table: str, *, account_id: str, at: datetime, today: date
+) -> Iterator[str]:
+    """Yield a table, reading the database a few trials at a time; note how much it was.
 
     Parameters
     ----------
-    cell : str, float, int, bool or None
-        The value; None becomes empty.
-    kind : str
-        Type of its column. Only text is guarded against being taken for a formula, so
-        that negative numbers stay numbers.
-
-    Returns
-    -------
-    str
-        Text without quotes; the writer adds those.
-
-    Examples
-    --------
-    >>> cell_text("=1+1", "string"), cell_text(-1.5, "number"), cell_text(True, "boolean")
-    ("'=1+1", '-1.5', 'true')
-    """
-    if cell is None:
-        return ""
-    if isinstance(cell, bool):
-        return "true" if cell else "false"
-    if kind == "string" and isinstance(cell, str) and cell.startswith(FORMULA_STARTS):
-        return f"'{cell}"
-    return str(cell)
-
-
-def csv_blocks(columns: list[ColumnInfo], rows: Iterable[Row]) -> Iterator[str]:
-    """Yield a table by RFC 4180, header first, in blocks of whole records.
-
-    Parameters
-    ----------
-    columns : list of ColumnInfo
-        In the order of the file.
-    rows : iterable of dict
-        By column name; a missing name is a fault.
+    sessions : Sessions
+        Maker of database sessions.
+    table : str
+        One of `ROWS`.
+    account_id : str
+        Who takes it away.
+    at : datetime
+        Now.
+    today : date
+        The practice's day, on which consents must be in force.
 
     Yields
     ------
     str
         Records, each with its CRLF.
     """
-    buffer = io.StringIO(newline="")
-    writer = csv.writer(buffer, lineterminator="\r\n")
-    writer.writerow(column.name for column in columns)
-    for row in rows:
-        writer.writerow(cell_text(row[column.name], column.type) for column in columns)
-        if buffer.tell() > BLOCK_LETTERS:
-            yield buffer.getvalue()
-            buffer.seek(0)
-            buffer.truncate()
-    yield buffer.getvalue()
-
-
-def export_blocks(sessions: Sessions, table: str) -> Iterator[str]:
-    """Yield a table, reading the database a few trials at a time."""
     with sessions() as db:
-        yield from csv_blocks(columns_of(table), ROWS[table](db))
+        db.info[TODAY] = today
+        counted = _Counted(ROWS[table](db))
+        run = ExportRun(account_id=account_id, at=at, table_name=table, left_out=left_out(db))
+        try:
+            yield from csv_blocks(columns_of(table), counted)
+        finally:
+            # Also if nobody waits for the rest: what was sent has left.
+            run.rows = counted.count
+            db.add(run)
+            db.commit()
+
+
+class _Counted:
+    """Rows, counted as they go by."""
+
+    def __init__(self, rows: Iterator[Row]) -> None:
+        self.rows = rows
+        self.count = 0
+
+    def __iter__(self) -> Iterator[Row]:
+        for row in self.rows:
+            self.count += 1
+            yield row

@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request
 from starlette.responses import StreamingResponse
 
 from server import audit
-from server.deps import Db, Now, Researcher
+from server.deps import Config, Db, Now, Researcher
 
 router = APIRouter(prefix="/api/export")
 
@@ -15,7 +15,7 @@ Table = Literal["trials", "measures", "series", "children", "dictionary"]
 
 @router.get("/{table}.csv")
 def read_table(
-    table: Table, request: Request, account: Researcher, db: Db, now: Now
+    table: Table, request: Request, account: Researcher, db: Db, now: Now, settings: Config
 ) -> StreamingResponse:
     """Return a de-identified table, or the dictionary of all columns."""
     # The analysis takes a second to load; nothing else here needs it.
@@ -24,7 +24,13 @@ def read_table(
     audit.note(db, now, account.id, "exported", f"{table}.csv")
     db.commit()
     return StreamingResponse(
-        export_blocks(request.app.state.sessions, table),
+        export_blocks(
+            request.app.state.sessions,
+            table,
+            account_id=account.id,
+            at=now,
+            today=settings.day_of(now),
+        ),
         media_type="text/csv; charset=utf-8; header=present",
         headers={"Content-Disposition": f'attachment; filename="linnet-{table}.csv"'},
     )

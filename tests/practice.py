@@ -20,6 +20,7 @@ from server.database import make_engine, make_sessions, upgrade
 from server.settings import Settings
 from server.store_accounts import create_account
 from server.store_children import create_child, link
+from server.store_consents import add_consent
 from server.store_sessions import create_session, save_plan
 from tests.documents import sound
 
@@ -156,6 +157,21 @@ class Practice:
             headers=ORIGIN | {"Authorization": f"Bearer {token}"},
             raise_server_exceptions=False,
         )
+
+    def agree(self, purpose: str, *nicknames: str) -> None:
+        """Note the consent of families to a purpose."""
+        with self.app.state.sessions() as db:
+            for nickname in nicknames:
+                add_consent(
+                    db,
+                    child_id=self.ids[nickname],
+                    purpose=purpose,
+                    given_on=TODAY - timedelta(days=60),
+                    given_by="parent",
+                    account_id=self.ids["ferry"],
+                    at=self.clock.now,
+                )
+            db.commit()
 
     def send(self, client: TestClient, tree: dict[str, Any], **more: Any) -> Any:
         return client.put(f"/api/trials/{tree['trial_id']}", content=raw_of(tree), **more)

@@ -10,7 +10,7 @@ import pytest
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from server import demo, demo_files, demo_scoring
+from server import demo, demo_files, processes
 from server.auth import passphrase_fits
 from server.database import make_engine, make_sessions, upgrade
 from server.demo_scoring import all_scored
@@ -18,8 +18,9 @@ from server.formats import DayDocument
 from server.settings import Settings
 from server.store_accounts import account_by_name, create_account
 from server.store_children import children_of
+from server.store_day import day_pack
 from server.store_marks import latest_marks
-from server.store_sessions import day_pack, latest_plan, sessions_of
+from server.store_sessions import latest_plan, sessions_of
 from server.store_trials import document_of, report_of, trials_of_child, trials_of_session
 from server.tables import Account, MarkRow, ResultRow, TrialRow
 
@@ -227,7 +228,7 @@ def test_without_processes_the_rest_is_computed_here(monkeypatch):
         def __init__(self, *args: object, **options: object) -> None:
             raise OSError
 
-    monkeypatch.setattr(demo_scoring, "ProcessPoolExecutor", Broken)
+    monkeypatch.setattr(processes, "ProcessPoolExecutor", Broken)
     raws = [demo._moved(one, timedelta(0)) for one in list(demo_files.read_trials().values())[:2]]
     assert len(list(all_scored(raws, 2))) == 2
 

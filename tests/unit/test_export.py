@@ -2,6 +2,7 @@
 
 import csv
 import io
+import json
 import re
 import sqlite3
 from collections.abc import Iterable
@@ -15,7 +16,8 @@ import pytest
 from analysis.measures_midline import MIDDLE
 from analysis.registry import MEASURES, column, measure
 from server.dictionary import ColumnInfo
-from server.export import cell_text, columns_of, csv_blocks
+from server.export import columns_of
+from server.export_csv import cell_text, csv_blocks
 from server.store_sessions import create_session, save_plan
 from tests.practice import TELLING, TODAY, Practice, drawn, plan
 
@@ -35,7 +37,8 @@ def table(practice: Practice, name: str) -> tuple[str, list[dict[str, str]]]:
 
 @pytest.fixture
 def six_weeks(practice: Practice) -> Practice:
-    """Trials of two sessions, 42 days apart, one of them marked."""
+    """Trials of two sessions, 42 days apart, one of them marked; the families agreed."""
+    practice.agree("research", "Gull", "Wren")
     with practice.app.state.sessions() as db:
         session = create_session(
             db,
@@ -124,6 +127,7 @@ def test_a_child_is_a_code_an_age_band_and_counts(six_weeks: Practice) -> None:
 @pytest.fixture
 def approaching(practice: Practice) -> Practice:
     """Two trials in each of five sessions a week apart, each week half a millimetre nearer."""
+    practice.agree("research", "Gull")
     tablet = practice.tablet()
     for week in range(5):
         with practice.app.state.sessions() as db:
@@ -272,9 +276,61 @@ def test_a_row_that_lacks_a_column_is_a_fault() -> None:
 def test_what_a_task_was_called_by_the_practice_does_not_leave(practice: Practice) -> None:
     ours, own = drawn(), drawn()
     own["task"] |= {"name": "Gull's own line", "task_id": "Gull-line"}
+    practice.agree("research", "Gull")
     tablet = practice.tablet()
     for tree in (ours, own):
         assert practice.send(tablet, tree).status_code == 201
     text, rows = table(practice, "trials")
     assert "Gull" not in text
     assert [row["task_id"] for row in rows] == ["quay-edge", ""]
+
+
+# Who is in the tables
+
+
+def test_without_a_consent_in_force_a_child_is_in_no_table(practice: Practice) -> None:
+    practice.send(practice.tablet("ferry"), drawn())
+    practice.agree("measuring", "Gull")
+    for name in TABLES:
+        assert table(practice, name)[1] == []
+    practice.agree("research", "Gull")
+    for name in ("trials", "children"):
+        assert len(table(practice, name)[1]) == 1
+    child = f"/api/children/{practice.ids['Gull']}/consents"
+    ferry = practice.desk("ferry")
+    (consent,) = [
+        one for one in ferry.get(child).json()["consents"] if one["purpose"] == "research"
+    ]
+    away = ferry.post(f"{child}/{consent['consent_id']}/withdraw", json={"on": TODAY.isoformat()})
+    assert away.status_code == 200
+    for name in TABLES:
+        assert table(practice, name)[1] == []
+
+
+def test_what_left_and_what_was_left_out_is_noted(practice: Practice) -> None:
+    practice.agree("research", "Gull")
+    tablet, voided = practice.tablet(), drawn()
+    for tree in (drawn(), voided):
+        practice.send(tablet, tree)
+    void = {
+        "id": "44444444-4444-4444-8444-444444444444",
+        "voided": True,
+        "reason": "The tablet was being tried out.",
+    }
+    ferry = practice.desk("ferry")
+    assert ferry.post(f"/api/trials/{voided['trial_id']}/voids", json=void).status_code == 201
+    assert len(table(practice, "trials")[1]) == 1
+    with closing(sqlite3.connect(practice.path)) as connection:
+        runs = connection.execute(
+            "SELECT account_id, table_name, rows, left_out FROM export_run"
+        ).fetchall()
+    (run,) = runs
+    assert run[:3] == (practice.ids["beacon"], "trials", 1)
+    assert json.loads(run[3]) == {
+        "children_without_consent": 1,
+        "trials_voided": 1,
+        "cuts_and_entries": 0,
+    }
+    page = practice.desk("beacon").get("/export").text
+    assert "One child is left out: no consent to research is noted and in force." in page
+    assert "One trial is left out: a therapist has taken it out of use." in page
