@@ -4,14 +4,22 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from argon2 import PasswordHasher
 from hypothesis import settings
 
+from server import auth
 from tests.leaks import Watch, watched
 from tests.practice import Practice, make_practice, running
 
 # The same examples every time; a found one becomes an @example.
 settings.register_profile("linnet", derandomize=True, deadline=None)
 settings.load_profile("linnet")
+
+
+# A pass-phrase is meant to take long to try; thousands of sign-ins of the suite are not.
+# What is served with is checked in tests/unit/test_accounts_sign_ins.py.
+PRODUCTION_HASHER = auth.HASHER
+auth.HASHER = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -22,8 +30,14 @@ def watched_logs() -> Iterator[Watch]:
 
 
 @pytest.fixture(scope="session")
+def production_hasher() -> PasswordHasher:
+    """What a server hashes pass-phrases with."""
+    return PRODUCTION_HASHER
+
+
+@pytest.fixture(scope="session")
 def practice_template(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, str]]:
-    """A filled database, made once: pass-phrases take their time to hash."""
+    """A filled database, made once."""
     path = tmp_path_factory.mktemp("template") / "practice.sqlite3"
     return path, make_practice(path)
 
