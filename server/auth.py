@@ -43,7 +43,8 @@ CODES_PER_NAME = RateLimitItemPerHour(20, 1, namespace="code")
 
 log = logging.getLogger(LOGGER)
 
-_hasher = PasswordHasher()
+# Argon2id with the parameters of RFC 9106 for machines without much memory.
+HASHER = PasswordHasher()
 
 
 class Throttle:
@@ -83,7 +84,7 @@ def new_secret() -> str:
 
 def passphrase_hash(passphrase: str) -> str:
     """Return the argon2id hash of a pass-phrase, in the one form of its characters."""
-    return _hasher.hash(normalised(passphrase))
+    return HASHER.hash(normalised(passphrase))
 
 
 @cache
@@ -95,7 +96,7 @@ def passphrase_fits(account: Account | None, passphrase: str) -> bool:
     """Return whether a pass-phrase is the account's; takes as long when there is no account."""
     kept = account.passphrase_hash if account else _nobodys_hash()
     try:
-        _hasher.verify(kept, normalised(passphrase))
+        HASHER.verify(kept, normalised(passphrase))
     except (VerificationError, InvalidHashError):
         return False
     return account is not None
@@ -103,7 +104,7 @@ def passphrase_fits(account: Account | None, passphrase: str) -> bool:
 
 def is_outdated(kept: str) -> bool:
     """Return whether a hash was made with other parameters than today's."""
-    return _hasher.check_needs_rehash(kept)
+    return HASHER.check_needs_rehash(kept)
 
 
 def open_sign_in(db: Session, account: Account, now: datetime) -> str:

@@ -224,7 +224,7 @@ def seen_trial(db: Session, account: Account, trial_id: str) -> SeenTrial:
 def linked_trial(trial_id: str, account: Therapist, db: Db, now: Now) -> SeenTrial:
     """Return a trial of a child the therapist is linked to; anything else does not exist."""
     seen = seen_trial(db, account, trial_id)
-    audit.note_look(db, now, account.id, "trial", trial_id, child_id=seen.child.id)
+    audit.note_look(db, now, account.id, seen.trial.kind, trial_id, child_id=seen.child.id)
     return seen
 
 

@@ -14,12 +14,12 @@ from analysis.report import criterion_row, rounded
 from analysis.trial import Criterion
 from analysis.value import REASONS, Refused, Value
 from server.goal_matching import fits, has_failed, help_reason
-from server.store_goals import Measured, measured_of, results_of_cuts, trials_since
+from server.store_goals import Measured, measured_of, trials_since
 from server.store_marks import latest_marks
 from server.store_results import facts_with
 from server.store_trials import results_of
 from server.store_voids import voided_ids
-from server.tables import GoalRow, MarkRow, ResultRow
+from server.tables import GoalRow, MarkRow
 
 LEFT_OUT = {
     "voided": "Voided: not to be used.",
@@ -132,13 +132,12 @@ def _tries(db: Session, goal: GoalRow, since: date) -> list[Try]:
     found = trials_since(db, goal.child_id, "cut" if is_cut else "trial", since)
     days = {trial.id: day for trial, day in found}
     trials = [trial for trial, _ in found]
-    results = list(results_of_cuts(db, trials) if is_cut else results_of(db, trials, reports=False))
+    results = list(results_of(db, trials, reports=False))
     measured = measured_of(db, (result for _, result in results), goal.measure)
     marks, voided = latest_marks(db, list(days)), voided_ids(db, list(days))
     tries = []
     for trial, result in results:
-        facts = _facts_of_cut(result) if is_cut else facts_with(result)
-        mark = marks.get(trial.id)
+        facts, mark = facts_with(result), marks.get(trial.id)
         hand_known = fits(goal.conditions, facts, mark)
         if hand_known is None or not (trial.id in measured or has_failed(facts)):
             continue
@@ -147,11 +146,6 @@ def _tries(db: Session, goal: GoalRow, since: date) -> list[Try]:
             reason = reason or "hand_unknown"
         tries.append(_try(goal, trial.id, days[trial.id], measured.get(trial.id), reason))
     return tries
-
-
-def _facts_of_cut(result: ResultRow) -> dict[str, Any]:
-    report = result.report
-    return result.facts | {"guide_id": report["template_id"], "flags": report["quality"]["flags"]}
 
 
 def _reason(

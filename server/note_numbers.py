@@ -19,6 +19,8 @@ FINISHED = "finished"
 # Why a trial is not among the n of k of n, the first that holds.
 VOIDED, NO_CRITERION, NOT_MEASURED = "voided", "no_criterion", "not_measured"
 LEFT_OUT = (VOIDED, "stopped", "spoilt", "not_done", NO_CRITERION, NOT_MEASURED)
+# What a criterion may be on: a measure, or in an entry a count or what a ruler said.
+ASKED_ON = ("measure", "count", "entered")
 
 Numbers = dict[str, Any]
 
@@ -81,11 +83,11 @@ def _trial(one: Attempt) -> Numbers:
         "task_id": facts["task_id"],
         "task_name": facts["task_name"],
         "mode": facts["mode"],
-        "guide_id": report["guide_id"],
+        "guide_id": facts["guide_id"],
         "condition": {name: facts[name] for name in ("hand", "direction", "position", "tool")},
-        "half_width_mm": report["half_width_mm"],
+        "half_width_mm": facts["half_width_mm"],
         "hand_used": hand_used(facts, mark),
-        "travelled": report["travelled"],
+        "travelled": facts["travelled"],
         "mark_id": None if mark is None else mark.id,
         "outcome": None if mark is None else mark.outcome,
         "why": None if mark is None else mark.why,
@@ -97,7 +99,10 @@ def _trial(one: Attempt) -> Numbers:
         "analysis_version": one.result.analysis_version,
         "flags": report["quality"]["flags"],
         "criterion": _criterion(one),
-        "scores": report["scores"],
+        "scores": facts["scores"],
+        "counts": facts.get("counts"),
+        "largest_stray_mm": facts.get("largest_stray_mm"),
+        "duration_s": facts.get("duration_s"),
         "measures": {name: {"reason": None, **value} for name, value in report["measures"].items()},
     }
 
@@ -109,7 +114,8 @@ def _criterion(one: Attempt) -> Numbers | None:
     # The report says whether it was met; the record says what was asked.
     asked = orjson.loads(raw_of(one.trial)).get("task", {}).get("criterion") or {}
     bounds = {name: asked.get(name) for name in ("at_least", "at_most")}
-    return {"measure": met["measure"], **bounds, "met": met["met"], "value": met["value"]}
+    on = {name: met[name] for name in ASKED_ON if name in met}
+    return {**on, **bounds, "met": met["met"], "value": met["value"]}
 
 
 def groups_of(trials: list[Numbers]) -> list[Numbers]:
@@ -145,7 +151,8 @@ def _group(trial: Numbers) -> Numbers:
     criterion = trial["criterion"]
     asked = None
     if criterion is not None:
-        asked = {name: criterion[name] for name in ("measure", "at_least", "at_most")}
+        names = (*ASKED_ON, "at_least", "at_most")
+        asked = {name: criterion[name] for name in names if name in criterion}
     names = ("task_id", "task_name", "mode", "guide_id", "half_width_mm")
     return {name: trial[name] for name in names} | {
         "hand": trial["hand_used"],

@@ -182,8 +182,10 @@ def sign_out(
 
 
 @router.get("/colleagues")
-def list_colleagues(_account: Therapist, db: Db) -> dict[str, object]:
+def list_colleagues(account: Therapist, db: Db, now: Now) -> dict[str, object]:
     """Return the therapists whose accounts are open, for linking children to them."""
+    audit.note(db, now, account.id, "saw", "colleagues")
+    db.commit()
     return {
         "colleagues": [
             {"account_id": one.id, "name": one.name, "roles": sorted(one.roles)}

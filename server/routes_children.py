@@ -8,6 +8,7 @@ from pydantic import Field, StringConstraints
 from sqlalchemy.orm import Session
 
 from server import audit
+from server.audit_lists import note_listing
 from server.deps import Config, Db, LinkedChild, Now, Therapist
 from server.faults import Fault
 from server.fields import LINE_PATTERN
@@ -25,7 +26,7 @@ from server.store_children import (
 )
 from server.store_sessions import sessions_of
 from server.store_settings import setting
-from server.store_trials import trials_of_child
+from server.store_trials import ATTEMPTS, trials_of_child
 from server.tables import Child
 from server.trial_lines import trial_lines
 
@@ -102,10 +103,9 @@ def _check(body: NewChild | ChildChange, today: date) -> None:
 @router.get("")
 def read_children(account: Therapist, db: Db, now: Now) -> Response:
     """Return the children the therapist is linked to."""
-    children = [child_as_dict(one) for one in children_of(db, account)]
-    audit.note(db, now, account.id, "saw", "children")
-    db.commit()
-    return json_answer({"children": children})
+    children = children_of(db, account)
+    note_listing(db, now, account.id, "children", {one.id for one in children})
+    return json_answer({"children": [child_as_dict(one) for one in children]})
 
 
 @router.post("")
@@ -176,8 +176,8 @@ def read_child(child: LinkedChild, db: Db) -> Response:
 
 @router.get("/{child_id}/trials")
 def read_trials(child: LinkedChild, db: Db) -> Response:
-    """Return a line on each trial of a child, newest last."""
-    return json_answer({"trials": trial_lines(db, trials_of_child(db, child.id))})
+    """Return a line on each trial of a child, newest last, cut pieces and entries among them."""
+    return json_answer({"trials": trial_lines(db, trials_of_child(db, child.id, kinds=ATTEMPTS))})
 
 
 @router.get("/{child_id}/trend")

@@ -99,6 +99,11 @@ def _invitation_row(one: Invitation, now: datetime) -> dict[str, object]:
     }
 
 
+def _note_look(db: Db, now: datetime, account: Account, kind: str) -> None:
+    audit.note(db, now, account.id, "saw", kind)
+    db.commit()
+
+
 def _found(db: Db, account_id: str) -> Account:
     account = account_by_id(db, account_id)
     if account is None:
@@ -107,8 +112,9 @@ def _found(db: Db, account_id: str) -> Account:
 
 
 @router.get("/accounts")
-def list_accounts(_account: Owner, db: Db) -> dict[str, object]:
+def list_accounts(account: Owner, db: Db, now: Now) -> dict[str, object]:
     """Return every account, closed ones too."""
+    _note_look(db, now, account, "accounts")
     seen = last_seen(db)
     return {"accounts": [_account_row(one, seen.get(one.id)) for one in accounts(db)]}
 
@@ -149,8 +155,9 @@ def sign_out(account_id: str, account: Owner, db: Db, now: Now) -> Response:
 
 
 @router.get("/invitations")
-def list_invitations(_account: Owner, db: Db, now: Now) -> dict[str, object]:
+def list_invitations(account: Owner, db: Db, now: Now) -> dict[str, object]:
     """Return every invitation, the newest first; the links themselves are not kept."""
+    _note_look(db, now, account, "invitations")
     return {"invitations": [_invitation_row(one, now) for one in invitations(db)]}
 
 
@@ -188,8 +195,9 @@ def _setting_row(db: Db, known: KnownSetting) -> dict[str, object]:
 
 
 @router.get("/settings")
-def list_settings(_account: Owner, db: Db) -> dict[str, object]:
+def list_settings(account: Owner, db: Db, now: Now) -> dict[str, object]:
     """Return the settings of the practice."""
+    _note_look(db, now, account, "settings")
     return {"settings": [_setting_row(db, known) for known in KNOWN]}
 
 

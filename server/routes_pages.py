@@ -16,7 +16,6 @@ from server.deps import (
     Cookie,
     Db,
     LinkedChild,
-    LinkedTrial,
     MaybeSignedIn,
     Now,
     Researcher,
@@ -25,6 +24,7 @@ from server.deps import (
 )
 from server.joining import join
 from server.problems import Problem
+from server.receiving import DrawnTrial
 from server.routes_accounts import check_credentials, noted_sign_in, noted_sign_out
 from server.tables import Account
 
@@ -265,7 +265,7 @@ def _picture(svg: bytes) -> Response:
 
 
 @router.get("/trials/{trial_id}")
-def show_trial(seen: LinkedTrial, account: Therapist, db: Db) -> Response:
+def show_trial(seen: DrawnTrial, account: Therapist, db: Db) -> Response:
     """Show a trial: sentence, picture, readings, measures."""
     from server.page_trial import trial_page
 
@@ -273,7 +273,7 @@ def show_trial(seen: LinkedTrial, account: Therapist, db: Db) -> Response:
 
 
 @router.get("/trials/{trial_id}/narrow.svg")
-def show_narrow_picture(seen: LinkedTrial, db: Db) -> Response:
+def show_narrow_picture(seen: DrawnTrial, db: Db) -> Response:
     """Draw a trial for the width of a phone; the other pictures are under ``/api``."""
     from analysis.workings import Workings
     from server.figures import render, trial_figure

@@ -50,6 +50,7 @@ def _step(step: Step) -> dict[str, Any]:
 
 def _library(task: TaskDict) -> dict[str, Any]:
     return {
+        "task_id": task["task_id"],
         "revision": task["revision"],
         "own": False,
         "retired": False,
@@ -62,6 +63,7 @@ def _library(task: TaskDict) -> dict[str, Any]:
 
 def _own(row: TaskRow) -> dict[str, Any]:
     return {
+        "task_id": row.task_id,
         "revision": row.revision,
         "own": True,
         "retired": row.retired,

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from server.store_marks import latest_marks
 from server.store_results import facts_with
-from server.store_trials import results_of, trials_of_session
+from server.store_trials import ATTEMPTS, results_of, trials_of_session
 from server.store_voids import voided_ids
 from server.tables import AmendmentRow, MarkRow, ResultRow, SessionRow, TrialRow
 from server.trial_readings import hand_noted
@@ -35,8 +35,8 @@ class Attempt(NamedTuple):
 
 
 def attempts_of(db: Session, session_id: str) -> Iterator[Attempt]:
-    """Yield the trials of a session in order."""
-    trials = trials_of_session(db, session_id)
+    """Yield the trials of a session in order, cut pieces and entries among them."""
+    trials = trials_of_session(db, session_id, kinds=ATTEMPTS)
     ids = [trial.id for trial in trials]
     marks, voided, amended = latest_marks(db, ids), voided_ids(db, ids), _amended(db, session_id)
     for trial, result in results_of(db, trials):
@@ -61,7 +61,7 @@ def lines_of(db: Session, session: SessionRow) -> list[dict[str, Any]]:
 
 
 def _line(session: SessionRow, one: Attempt) -> dict[str, Any]:
-    facts, report, mark = facts_with(one.result), one.result.report, one.mark
+    facts, mark = facts_with(one.result), one.mark
     return {
         "trial_id": one.trial.id,
         "session_id": session.id,
@@ -71,11 +71,6 @@ def _line(session: SessionRow, one: Attempt) -> dict[str, Any]:
         "late": one.trial.late,
         "received_at": one.trial.received_at.isoformat(),
         **facts,
-        "travelled": report["travelled"],
-        "half_width_mm": report["half_width_mm"],
-        "scores": report["scores"],
-        "flags": report["quality"]["flags"],
-        "criterion": report["criterion"],
         "outcome": None if mark is None else mark.outcome,
         "why": None if mark is None else mark.why,
         "hand_used": hand_noted(facts, mark),

@@ -1,6 +1,6 @@
 """Goals: what a child works towards. Every change is a new version; none is ever changed."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
@@ -9,7 +9,7 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from server.problems import Problem
-from server.store_results import BATCH, current_results
+from server.store_results import BATCH
 from server.tables import GoalRow, MeasureValue, ResultRow, SessionRow, TrialRow, random_id
 
 CHANGED_MEANWHILE = (
@@ -157,14 +157,6 @@ def trials_since(db: Session, child_id: str, kind: str, since: date) -> list[tup
         )
     )
     return [(trial, day) for trial, day in db.execute(rows)]
-
-
-def results_of_cuts(db: Session, cuts: Sequence[TrialRow]) -> Iterator[tuple[TrialRow, ResultRow]]:
-    """Yield cut pieces with their current results; one without a result is passed over."""
-    for start in range(0, len(cuts), BATCH):
-        batch = cuts[start : start + BATCH]
-        found = current_results(db, [cut.id for cut in batch])
-        yield from ((cut, found[cut.id]) for cut in batch if cut.id in found)
 
 
 class Measured(NamedTuple):

@@ -94,6 +94,7 @@ def test_a_crash_in_scoring_still_answers_201_and_is_made_good_later(
         ferry = practice.desk("ferry")
         assert ferry.get(f"/api/trials/{tree['trial_id']}").status_code == 200
         assert ferry.get(f"/api/children/{practice.ids['Gull']}/trials").status_code == 200
+        practice.agree("research", "Gull")
         table = practice.desk("beacon").get("/api/export/trials.csv")
         assert "scoring_failed" in table.text
     report = practice.desk("ferry").get(f"/api/trials/{tree['trial_id']}/report").json()

@@ -122,7 +122,7 @@ def test_an_invitation_lasts_seven_days(practice: Practice) -> None:
 def test_a_withdrawn_invitation_is_worth_nothing(practice: Practice) -> None:
     owner = practice.desk("purser")
     made = owner.post("/api/invitations", json={"roles": ["assistant"]})
-    assert owner.delete(f"/api/invitations/{made.json()['id']}").status_code == 204
+    assert owner.delete(f"/api/invitations/{made.json()['invitation_id']}").status_code == 204
     refused(use(practice, secret_of(made)), "/secret", WRONG_LINK)
 
 

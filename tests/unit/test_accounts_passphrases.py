@@ -3,7 +3,7 @@
 import time
 
 import pytest
-from argon2 import PasswordHasher
+from argon2 import PasswordHasher, Type
 
 from server.auth import is_outdated, passphrase_fits, passphrase_hash
 from server.passphrases import COMMON, EXPECTED, TOO_LONG, TOO_SHORT, normalised, weakness
@@ -87,7 +87,7 @@ def test_the_rules_do_not_hold_for_signing_in(practice: Practice) -> None:
 def test_a_hash_of_older_parameters_is_renewed_when_somebody_signs_in(
     practice: Practice,
 ) -> None:
-    old = PasswordHasher(time_cost=1, memory_cost=8192, parallelism=1).hash(PASSPHRASE)
+    old = PasswordHasher(time_cost=2, memory_cost=128, parallelism=1).hash(PASSPHRASE)
     rows(practice, "UPDATE account SET passphrase_hash = ? WHERE name = 'ferry'", old)
     query = "SELECT passphrase_hash FROM account WHERE name = 'ferry'"
     assert is_outdated(old)
@@ -99,3 +99,11 @@ def test_a_hash_of_older_parameters_is_renewed_when_somebody_signs_in(
     assert not is_outdated(new)
     assert sign_in(practice, "ferry").status_code == 200
     assert rows(practice, query) == [(new,)]
+
+
+def test_a_server_hashes_as_the_standard_asks(production_hasher: PasswordHasher) -> None:
+    # [P] RFC 9106 section 4, the second recommended option: t = 3, m = 64 MiB, p = 4
+    assert production_hasher.type is Type.ID
+    assert production_hasher.time_cost == 3
+    assert production_hasher.memory_cost == 64 * 1024
+    assert production_hasher.parallelism == 4

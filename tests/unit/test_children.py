@@ -201,7 +201,9 @@ def test_code_and_sign_are_both_asked_for(practice: Practice) -> None:
     assert {one["path"] for one in body["errors"]} == {"/code", "/sign"}
 
 
-def test_looking_at_the_list_is_noted(practice: Practice) -> None:
-    practice.desk("ferry").get("/api/children")
-    found = rows(practice, "SELECT account_id FROM audit WHERE kind = 'children'")
-    assert found == [(practice.ids["ferry"],)]
+def test_looking_at_the_list_is_noted_for_each_child_in_it(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    for _ in range(2):
+        ferry.get("/api/children")
+    found = rows(practice, "SELECT account_id, child_id FROM audit WHERE kind = 'children'")
+    assert found == [(practice.ids["ferry"], practice.ids["Gull"])]

@@ -179,6 +179,16 @@ def test_the_last_link_through_which_a_child_is_seen_is_kept(practice: Practice)
     assert ferry.post(address, json={"to_day": "2026-03-10"}).status_code == 200
 
 
+def test_a_link_that_ends_later_lets_no_other_one_end(practice: Practice) -> None:
+    harbour = practice.desk("harbour")
+    harbour.post(links(practice), json={"account_id": practice.ids["lantern"]})
+    lanterns = f"{links(practice)}/{practice.ids['lantern']}/end"
+    assert harbour.post(lanterns, json={"to_day": "2026-03-04"}).status_code == 200
+    # Else nobody would see the child from the next day on.
+    assert_problem(harbour.post(f"{links(practice)}/{practice.ids['ferry']}/end"), 409)
+    assert seen(practice, "ferry") == 200
+
+
 def test_a_link_that_has_not_begun_can_be_called_off(practice: Practice) -> None:
     harbour = practice.desk("harbour")
     later = {"account_id": practice.ids["lantern"], "from_day": "2026-03-10"}

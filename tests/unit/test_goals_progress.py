@@ -1,6 +1,5 @@
 """How far a goal has come: what counts, what is left out and why."""
 
-import zlib
 from collections.abc import Callable
 from datetime import date
 from typing import Any
@@ -8,12 +7,10 @@ from uuid import uuid4
 
 import pytest
 
-from analysis import ANALYSIS_VERSION
 from server import scoring
-from server.cuts import read_cut
 from server.goal_matching import help_reason
 from server.store_sessions import create_session
-from server.tables import MeasureValue, ResultRow, TrialRow, VoidRow
+from server.tables import VoidRow
 from tests.practice import Practice, drawn, raw_of
 
 WIDE, LOST = 1.0, 5.0
@@ -292,38 +289,8 @@ def test_a_cutting_goal_is_met_by_cut_pieces_only(practice: Practice, send: Send
 
 
 def _store_cut(practice: Practice) -> None:
-    raw = raw_of(CUT)
-    report = scoring.score_cut(read_cut(raw))
-    with practice.app.state.sessions() as db:
-        db.add(
-            TrialRow(
-                id=CUT["cut_id"],
-                session_id=practice.ids["Gull session"],
-                kind="cut",
-                received_at=practice.clock.now,
-                late=False,
-                sha256="0" * 64,
-                raw=zlib.compress(raw),
-                export_key="cut-1",
-            )
-        )
-        db.flush()
-        result = ResultRow(
-            trial_id=CUT["cut_id"],
-            amendment_no=0,
-            analysis_version=ANALYSIS_VERSION,
-            report=report,
-            facts={"task_id": "crate-card", "mode": "cut", "hand": None, "half_width_mm": 6.35},
-        )
-        db.add(result)
-        db.flush()
-        db.add_all(
-            MeasureValue(
-                result_id=result.id, measure=name, value=row["value"], reason=row.get("reason")
-            )
-            for name, row in report["measures"].items()
-        )
-        db.commit()
+    address = f"/api/cuts/{CUT['cut_id']}?session={practice.ids['Gull session']}"
+    assert practice.desk("ferry").put(address, content=raw_of(CUT)).status_code == 201
 
 
 def _session_on(practice: Practice, day: date) -> str:

@@ -37,6 +37,7 @@ def test_a_trial_of_every_mode_is_taken_shown_drawn_and_exported(
     picture = desk.get(f"/api/trials/{tree['trial_id']}/figure.svg")
     assert picture.status_code == 200
     assert picture.content.startswith(b"<?xml")
+    practice.agree("research", "Gull")
     table = practice.desk("beacon").get("/api/export/trials.csv").text
     assert f",{tree['task']['mode']}," in table
 
