@@ -73,7 +73,9 @@ def linnet(
 
 @app.command()
 def score(
-    files: Annotated[list[Path], typer.Argument(metavar="FILE", help="Trials, cuts, entries or InkML ink.")],
+    files: Annotated[
+        list[Path], typer.Argument(metavar="FILE", help="Trials, cuts, entries or InkML ink.")
+    ],
     as_json: AsJson = False,
     as_csv: AsCsv = False,
     as_text: AsText = False,

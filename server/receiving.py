@@ -101,9 +101,19 @@ def _may_write(db: Session, sent_by: Sender, session: SessionRow) -> bool:
     return was_linked(db, sent_by.account, session.child_id, session.day)
 
 
+def may_add(db: Session, sent_by: Sender, attempt: TrialRow, session: SessionRow) -> bool:
+    """Return whether somebody may send an attempt again, or a mark of it."""
+    if _may_write(db, sent_by, session):
+        return True
+    # Moved since to a day on which nobody of its tablet was linked: the tablet still clears it.
+    token = sent_by.token
+    is_its_own = token is not None and token.tablet_id == attempt.tablet_id
+    return is_its_own and child_of(db, sent_by.account, session.child_id) is not None
+
+
 def _check_writable(db: Session, sent_by: Sender, attempt: TrialRow) -> None:
     session = session_by_id(db, attempt.session_id)
-    if session is None or not _may_write(db, sent_by, session):
+    if session is None or not may_add(db, sent_by, attempt, session):
         raise Problem(404 if sent_by.token is None else 409)
 
 

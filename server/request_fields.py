@@ -9,19 +9,29 @@ from pydantic_core import PydanticCustomError
 from server.fields import LINE_PATTERN, TEXT_PATTERN, Uuid
 
 MONTH_LETTERS = len("2026-03")
+# Far beyond any record, and near enough that no time zone and no axis runs over the end.
+EARLIEST_YEAR, LATEST_YEAR = 1900, 2999
 
 
 class Body(BaseModel):
-    """What a request brings: every key is known, numbers are finite."""
+    """What a request brings: every key is known, numbers are numbers and finite."""
 
-    model_config = ConfigDict(extra="forbid", allow_inf_nan=False)
+    model_config = ConfigDict(extra="forbid", strict=True, allow_inf_nan=False)
 
 
-def _day(value: object) -> object:
-    # Else a number of seconds or a moment would be taken for a day too.
-    if not isinstance(value, str):
-        raise PydanticCustomError("date_type", "not a day")
-    return value
+def _is_near(day: date) -> bool:
+    return EARLIEST_YEAR <= day.year <= LATEST_YEAR
+
+
+def _day(value: object) -> date:
+    # Only this form: else a number of seconds or a moment would be taken for a day too.
+    try:
+        day = date.fromisoformat(value) if isinstance(value, str) else None
+    except ValueError:
+        day = None
+    if day is None or value != day.isoformat() or not _is_near(day):
+        raise PydanticCustomError("date_type", "not a day of these centuries")
+    return day
 
 
 def _moment(value: object) -> object:
@@ -29,7 +39,7 @@ def _moment(value: object) -> object:
         moment = datetime.fromisoformat(value) if isinstance(value, str) else None
     except ValueError:
         moment = None
-    if moment is None or moment.tzinfo is None:
+    if moment is None or moment.tzinfo is None or not _is_near(moment):
         raise PydanticCustomError("moment", "not a moment")
     return moment
 
@@ -39,7 +49,7 @@ def _month(text: str) -> str:
         day = date.fromisoformat(f"{text}-01") if len(text) == MONTH_LETTERS else None
     except ValueError:
         day = None
-    if day is None:
+    if day is None or not _is_near(day):
         raise PydanticCustomError("month", "not a month")
     return text
 

@@ -172,7 +172,7 @@ def post_return(
 
 @router.post("/sessions/{session_id}/note/cosign")
 def post_cosign(
-    account: Supervisor, seen: LinkedSession, _body: Nothing, db: Db, now: Now
+    account: Supervisor, seen: LinkedSession, db: Db, now: Now, _body: Nothing | None = None
 ) -> Response:
     """Co-sign a signed note."""
     desk = Desk(db, account, seen.session, now)

@@ -8,6 +8,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescap
 from starlette.responses import HTMLResponse, RedirectResponse
 
 from server import audit, auth, pairing
+from server.audit_lists import note_listing
 from server.dates import clock_words
 from server.deps import (
     THERAPIST_ROLES,
@@ -26,6 +27,7 @@ from server.joining import join
 from server.problems import Problem
 from server.receiving import DrawnTrial
 from server.routes_accounts import check_credentials, noted_sign_in, noted_sign_out
+from server.store_children import children_of
 from server.tables import Account
 
 router = APIRouter(include_in_schema=False)
@@ -191,6 +193,7 @@ def show_caseload(account: Therapist, db: Db, now: Now, settings: Config) -> Res
     # Reading stored results needs the analysis, which takes a second to load.
     from server.page_caseload import caseload_page
 
+    note_listing(db, now, account.id, "caseload", {one.id for one in children_of(db, account)})
     words = caseload_page(db, account, settings, settings.day_of(now))
     return page("caseload.html", account, "/caseload", **words)
 

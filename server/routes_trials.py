@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 import orjson
 from fastapi import APIRouter, Query, Request, Response
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import Field
 from sqlalchemy.orm import Session
 from starlette.concurrency import run_in_threadpool
 
@@ -23,9 +23,10 @@ from server.deps import (
     Therapist,
     seen_trial,
 )
+from server.fields import LINE_PATTERN
 from server.problems import Problem
-from server.receiving import DrawnTrial, receive
-from server.store_children import was_linked
+from server.receiving import DrawnTrial, may_add, receive
+from server.request_fields import Body
 from server.store_marks import add_mark, marks_of
 from server.store_results import facts_with
 from server.store_sessions import session_by_id
@@ -48,20 +49,16 @@ Form = Literal["svg", "png", "pdf"]
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png", "pdf": "application/pdf"}
 
 
-class Cues(BaseModel):
+class Cues(Body):
     """How often each kind of cue was given."""
-
-    model_config = ConfigDict(extra="forbid")
 
     verbal: Annotated[int, Field(ge=0, le=1000)] = 0
     gesture: Annotated[int, Field(ge=0, le=1000)] = 0
     demonstration: Annotated[int, Field(ge=0, le=1000)] = 0
 
 
-class Help(BaseModel):
+class Help(Body):
     """Help is three things: set-up, cues, physical. `given` says only that there was some."""
-
-    model_config = ConfigDict(extra="forbid")
 
     given: bool | None = None
     setup: bool | None = None
@@ -70,14 +67,12 @@ class Help(BaseModel):
     hand_over_hand: bool | None = None
 
 
-class MarkBody(BaseModel):
+class MarkBody(Body):
     """What the adult knows after a trial; `id` is made by the sender."""
-
-    model_config = ConfigDict(extra="forbid")
 
     id: Annotated[str, Field(pattern=UUID_PATTERN)]
     outcome: Literal["finished", "stopped", "spoilt", "not_done"] | None = None
-    why: Annotated[str, Field(max_length=200)] | None = None
+    why: Annotated[str, Field(pattern=LINE_PATTERN, max_length=200)] | None = None
     hand_used: Literal["left", "right", "both"] | None = None
     help: Help | None = None
 
@@ -125,7 +120,7 @@ def post_mark(trial_id: str, body: MarkBody, sent_by: CurrentSender, db: Db, now
     if sent_by.token is None:
         trial = seen_trial(db, sent_by.account, trial_id).trial
     session = None if trial is None else session_by_id(db, trial.session_id)
-    if session is None or not was_linked(db, sent_by.account, session.child_id, session.day):
+    if trial is None or session is None or not may_add(db, sent_by, trial, session):
         raise Problem(404)
     mark, created = add_mark(
         db,
@@ -146,6 +141,7 @@ def mark_as_dict(mark: MarkRow) -> dict[str, Any]:
     """Return a mark in plain types."""
     return {
         "id": mark.id,
+        "account_id": mark.account_id,
         "at": mark.at.isoformat(),
         "outcome": mark.outcome,
         "why": mark.why,
