@@ -4,6 +4,7 @@ import logging
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 from datetime import datetime
+from typing import Any
 
 from fastapi import FastAPI, Request, Response
 from sqlalchemy.exc import OperationalError
@@ -37,12 +38,14 @@ from server import (
     routes_tablets,
     routes_tasks,
     routes_trials,
+    routes_words,
 )
 from server.auth import Throttle
 from server.database import ProcessLock, check_schema, make_engine, make_sessions
 from server.deps import NotSignedIn
 from server.erasing import apply_ledger
 from server.logs import LOGGER, told
+from server.openapi import described
 from server.problems import Problem, respond
 from server.protection import FixedHeaders, GuardedWrites
 from server.request_log import RequestLog
@@ -73,6 +76,7 @@ ROUTERS = (
     routes_tablets.router,
     routes_tasks.router,
     routes_trials.router,
+    routes_words.router,
 )
 
 log = logging.getLogger(LOGGER)
@@ -86,6 +90,12 @@ class Application(FastAPI):
     def build_middleware_stack(self) -> ASGIApp:
         """Put the header fields and the log outside of everything else."""
         return FixedHeaders(RequestLog(super().build_middleware_stack()))
+
+    def openapi(self) -> dict[str, Any]:
+        """Describe the interface once, errors as they are sent."""
+        if self.openapi_schema is None:
+            self.openapi_schema = described(self)
+        return self.openapi_schema
 
 
 @asynccontextmanager
@@ -109,7 +119,7 @@ async def _not_signed_in(request: Request, _error: Exception) -> Response:
 async def _database_fault(request: Request, error: Exception) -> Response:
     # Disk full, file gone, locked for too long: the sender keeps what it has and comes back.
     log.error("the database did not do its work", extra=told(error))
-    return respond(request, Problem(503))
+    return respond(request, Problem(503, headers={"Retry-After": "30"}))
 
 
 def create_app(settings: Settings, clock: Clock) -> FastAPI:

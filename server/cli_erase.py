@@ -10,11 +10,18 @@ from pathlib import Path
 import typer
 
 from server.checking import read_revision, settings_of
-from server.cli_keep import WORDS, counted, database_path, ended, ours
+from server.cli_keep import WORDS, counted, database_path, ours
 from server.cli_progress import shown
 from server.cli_serve import wall_clock
+from server.cli_troubles import ended
 from server.copies import KeepingFailed, kept_copies, open_to_read, sweep
-from server.database import make_engine, make_sessions, newest_revision
+from server.database import (
+    NEWER_SCHEMA,
+    is_known,
+    make_engine,
+    make_sessions,
+    newest_revision,
+)
 from server.erased_bytes import Found, traces_of_words
 from server.erasing import counts_of, erase_children, seen_gone
 from server.keeping import erase_in_copies
@@ -25,6 +32,10 @@ from server.tables import random_id
 ASK = "Code or id of the child"
 SEARCHING = "Searching the files"
 NO_SUCH = "there is no such child in this database; nothing was erased"
+NO_SCHEMA = "this is not a database of Linnet: it has no schema of ours"
+OLDER_SCHEMA = (
+    "the schema is older than this program: run 'linnet upgrade', which makes a backup first"
+)
 NOTHING_DUE = "No child's time is over: there is nothing to erase."
 CUT_SHORT = "An erasure that was cut short has been ended."
 GONE = "Erased. The bytes of the database were searched, and nothing of it is left in them."
@@ -38,8 +49,8 @@ ALSO_IN = (
 )
 COPIES = "These copies beside the database may still hold the record:"
 OTHER_COPIES = (
-    "Backups kept elsewhere still hold it. When one of them is put back, the record is erased "
-    "again before Linnet serves it."
+    "Backups kept elsewhere still hold what was erased since they were made. When one of them is "
+    "put back, it is erased again before Linnet serves it."
 )
 
 
@@ -179,8 +190,7 @@ def run_erase(
         word = typer.prompt(ASK, err=True).strip() if child == "-" else child
         with ours(path):
             sweep(path)
-            if read_revision(path) != newest_revision():
-                raise KeepingFailed("the schema is not that of this program: run 'linnet upgrade'")
+            _refuse_other_schema(path)
             if (due or word is not None) and not _one_erased(path, word, at, yes, backups):
                 return 1
             if backups:
@@ -189,6 +199,16 @@ def run_erase(
         return 0
 
     return ended(work)
+
+
+def _refuse_other_schema(path: Path) -> None:
+    found = read_revision(path)
+    if found is None:
+        raise KeepingFailed(NO_SCHEMA)
+    if not is_known(found):
+        raise KeepingFailed(NEWER_SCHEMA.format(found=found))
+    if found != newest_revision():
+        raise KeepingFailed(OLDER_SCHEMA)
 
 
 def _one_erased(path: Path, word: str | None, at: datetime, yes: bool, backups: bool) -> bool:

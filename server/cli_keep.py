@@ -1,23 +1,22 @@
 """``linnet backup``, ``restore``, ``check`` and ``upgrade``: what they say and how they end."""
 
 import os
-import sqlite3
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import typer
-from sqlalchemy.exc import DBAPIError
 
 from server.checking import Checked, check_database
 from server.cli_progress import shown
 from server.cli_serve import wall_clock
+from server.cli_troubles import ended
 from server.copies import KeepingFailed
-from server.database import DatabaseInUse, ProcessLock, newest_revision
+from server.database import ProcessLock, newest_revision
 from server.keeping import CHECKING, backup, upgrade_kept
 from server.ledger import ledger_of, read_ledger
 from server.restoring import restore
-from server.settings import BadSetting, read_settings
+from server.settings import read_settings
 
 WORDS = {
     "child": ("child", "children"),
@@ -25,15 +24,6 @@ WORDS = {
     "trial": ("trial", "trials"),
     "mark": ("mark", "marks"),
     "note": ("note", "notes"),
-}
-FULL = "the disk is full"
-TROUBLES = {
-    "SQLITE_FULL": FULL,
-    "SQLITE_BUSY": "another program has the database open",
-    "SQLITE_LOCKED": "another program has the database open",
-    "SQLITE_CANTOPEN": "a file of the database cannot be opened",
-    "SQLITE_READONLY": "the database may not be written to",
-    "SQLITE_IOERR_WRITE": "the disk does not take what is written; it may be full",
 }
 LOOK_THROUGH = (
     "Accounts, care links and tablets are again as they were in the backup: look through them. "
@@ -64,41 +54,17 @@ def ours(path: Path, *, may_be_new: bool = False) -> Iterator[None]:
     Raises
     ------
     KeepingFailed
-        If there is none, or it is being served.
+        If there is none.
+    DatabaseInUse
+        If it is being served.
     """
     if not may_be_new and not path.is_file():
         raise KeepingFailed(f"there is no database at {path}")
-    try:
-        lock = ProcessLock(path)
-    except DatabaseInUse as error:
-        raise KeepingFailed(f"{error}: stop that one first") from error
+    lock = ProcessLock(path)
     try:
         yield
     finally:
         lock.release()
-
-
-def ended(work: Callable[[], int]) -> int:
-    """Do the work of a command; return its exit code, with a sentence if it failed."""
-    try:
-        return work()
-    except (KeepingFailed, BadSetting) as error:
-        why = str(error)
-    except OSError as error:
-        place = f"{error.filename}: " if error.filename else ""
-        why = f"{place}{error.strerror or type(error).__name__}"
-    except (sqlite3.Error, DBAPIError) as error:
-        why = _trouble(error)
-    # Some of these end with a sentence of their own.
-    typer.echo(f"linnet: {why.removesuffix('.')}.", err=True)
-    return 1
-
-
-def _trouble(error: sqlite3.Error | DBAPIError) -> str:
-    """Return a sentence; the words of the error itself could quote a row."""
-    cause = error.orig if isinstance(error, DBAPIError) else error
-    name = getattr(cause, "sqlite_errorname", None) or type(cause).__name__
-    return TROUBLES.get(name, f"the database could not be worked on ({name})")
 
 
 def counted(counts: dict[str, int], *names: str) -> str:

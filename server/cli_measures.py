@@ -10,26 +10,9 @@ from analysis import ANALYSIS_VERSION
 from analysis.registry import MEASURES, Measure, column, reasons_of
 from analysis.value import REASONS
 from server.cli_forms import Form, csv_lines, json_line
+from server.measure_rows import FIELDS, measure_row
 from server.numbers import MINUS, near_words
 
-FIELDS = (
-    "id",
-    "label",
-    "unit",
-    "column",
-    "family",
-    "scope",
-    "modes",
-    "better",
-    "near",
-    "revision",
-    "interval",
-    "meaning",
-    "formula",
-    "edges",
-    "reasons",
-    "source",
-)
 WIDTH = 88
 """Columns of the handbook."""
 INDENT = "    "
@@ -70,27 +53,6 @@ SCOPES = {
     "series": "Measures of a series of trials or sessions",
 }
 BETTER = {"low": "less", "high": "more", "near": "near", "none": "not said"}
-
-
-def measure_row(measure: Measure) -> dict[str, Any]:
-    """Return what the registry says of a measure, as plain values.
-
-    Parameters
-    ----------
-    measure : Measure
-        One row of the registry.
-
-    Returns
-    -------
-    dict
-        Its fields; `modes` sorted, `reasons` in order of precedence.
-    """
-    made = {
-        "column": column(measure),
-        "modes": sorted(measure.modes),
-        "reasons": list(reasons_of(measure)),
-    }
-    return {name: made[name] if name in made else getattr(measure, name) for name in FIELDS}
 
 
 def list_measures(form: Form) -> None:

@@ -5,9 +5,10 @@ import os
 import typer
 
 from server.cli_progress import shown
-from server.database import DatabaseInUse, WrongSchema
+from server.cli_troubles import ended
+from server.copies import KeepingFailed
 from server.rescoring import Counts, rescore_database
-from server.settings import BadSetting, read_settings
+from server.settings import read_settings
 from server.wording import plural
 
 PROGRESS_TEXT = "Scoring"
@@ -30,20 +31,19 @@ def run_rescore(database: str | None, *, all_again: bool = False, drop_old: bool
     int
         Exit code: 1 if it could not begin, or if a trial could not be scored.
     """
-    try:
+
+    def work() -> int:
         settings = read_settings(os.environ, database=database)
-        if not settings.database_path.exists():
-            typer.echo("linnet: there is no database at this place", err=True)
-            return 1
+        if not settings.database_path.is_file():
+            raise KeepingFailed(f"there is no database at {settings.database_path}")
         with shown(PROGRESS_TEXT) as progress:
             counts = rescore_database(
                 settings, all_again=all_again, drop_old=drop_old, progress=progress
             )
-    except (DatabaseInUse, WrongSchema, BadSetting) as error:
-        typer.echo(f"linnet: {error}", err=True)
-        return 1
-    typer.echo(_words(counts))
-    return 1 if counts.failed else 0
+        typer.echo(_words(counts))
+        return 1 if counts.failed else 0
+
+    return ended(work)
 
 
 def _words(counts: Counts) -> str:

@@ -19,21 +19,14 @@ from fastapi import FastAPI
 from server.app import create_app
 from server.cli_forms import json_line
 from server.cli_progress import shown
-from server.copies import KeepingFailed
-from server.database import (
-    DatabaseInUse,
-    ProcessLock,
-    WrongSchema,
-    check_schema,
-    prepare_file,
-    upgrade,
-)
+from server.cli_troubles import ended
+from server.database import ProcessLock, check_schema, prepare_file, upgrade
 from server.demo import NotEmpty, fill
 from server.demo_files import DemoAccounts
 from server.erasing import apply_ledger
 from server.logs import start_logging
 from server.pairing import make_code
-from server.settings import BadSetting, Settings, read_settings
+from server.settings import Settings, read_settings
 from server.store_accounts import account_by_name
 from server.store_invitations import invite_owner, path_of
 
@@ -128,16 +121,12 @@ def _exit_code(serving: Callable[[], None]) -> int:
     # in the ordinary way, so that a throw-away database is thrown away.
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, _stop)
-    try:
+
+    def work() -> int:
         serving()
-    except (CannotServe, DatabaseInUse, KeepingFailed, WrongSchema, NotEmpty, BadSetting) as error:
-        typer.echo(f"linnet: {error}", err=True)
-        return 1
-    except OSError as error:
-        place = f"{error.filename}: " if error.filename else ""
-        typer.echo(f"linnet: {place}{error.strerror or type(error).__name__}", err=True)
-        return 1
-    return 0
+        return 0
+
+    return ended(work, CannotServe, NotEmpty)
 
 
 def _filled(app: FastAPI) -> DemoAccounts:
@@ -262,6 +251,7 @@ def serve_database(
     def serving() -> None:
         settings = _real_settings(database, port, with_tls=tls is not None)
         with _bound(settings.host, settings.port) as sock:
+            is_new = not settings.database_path.exists()
             with _prepared(settings) as app, app.state.sessions() as db:
                 secret = invite_owner(db, wall_clock())
                 db.commit()
@@ -270,6 +260,8 @@ def serve_database(
             words = f"Linnet listens on {base}/"
             if secret is not None:
                 words = f"{words}\n{NO_OWNER}\n{base}{path_of(secret)}"
+            if is_new:
+                words = f"{words}\nA new, empty database was made: {settings.database_path}"
             _run(app, sock, words, tls)
 
     return _exit_code(serving)

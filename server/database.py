@@ -124,7 +124,9 @@ class ProcessLock:
             self._connection.execute("BEGIN EXCLUSIVE")
         except sqlite3.OperationalError as error:
             self._connection.close()
-            raise DatabaseInUse(f"{path} is already served by another process") from error
+            raise DatabaseInUse(
+                f"{path} is already served by another process: stop that one first"
+            ) from error
 
     def release(self) -> None:
         """Let another process take the database."""

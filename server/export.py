@@ -53,7 +53,7 @@ TRIAL_HEAD = (
         LINNET,
     ),
     ColumnInfo("hand_used", "string", "", "Hand used", "As amended, else as marked.", LINNET),
-    ColumnInfo("helped", "boolean", "", "Helped", "Whether any help was marked.", LINNET),
+    ColumnInfo("helped", "boolean", "", "Helped", "Help was marked, set-up aside.", LINNET),
 )
 MEASURE_TABLE = (
     STUDY_CODE,

@@ -19,6 +19,8 @@ NO_MEASURE = "This must be the id of a measure of one trial or of one cut; see l
 OF_PEN_STROKES = "A pen drawn along a cutting line is practice: no goal can rest on this measure."
 NO_BOUND = "A criterion needs at_least, at_most or both."
 CROSSED = "This must not be below at_least."
+# Parts of a whole whose ids do not say so.
+SHARES = ("completion", "cut_overlap")
 A_SHARE = "This must be a share from 0 to 1."
 OTHER_UNIT = "This must be the unit of the measure."
 MORE_THAN_ALL = "This must not be above n."
@@ -169,7 +171,7 @@ def _bound_faults(body: GoalBody) -> Iterator[Fault]:
         yield Fault("/criterion", NO_BOUND)
     if low is not None and high is not None and high < low:
         yield Fault("/criterion/at_most", CROSSED)
-    if body.measure.endswith("_share"):
+    if body.measure.endswith("_share") or body.measure in SHARES:
         for name, bound in (("at_least", low), ("at_most", high)):
             # Percent written for a share could never be met, or always.
             if bound is not None and not 0 <= bound <= 1:

@@ -96,7 +96,7 @@ def measured(value: float, measure: "Measure") -> str:
 
 def is_share(measure: "Measure") -> bool:
     """Return whether a measure is a part of a whole, which people read in percent."""
-    return measure.id.endswith("_share") or measure.id == "completion"
+    return measure.id.endswith("_share") or measure.id in ("completion", "cut_overlap")
 
 
 def number(value: float, decimals: int) -> str:

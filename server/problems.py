@@ -32,8 +32,11 @@ DETAILS = {
     422: "What was sent does not fit. Nothing of it was stored.",
     429: "That was tried too often. Wait a little and try again.",
     500: "Something went wrong on this server. What was stored before is safe. Try again.",
-    503: "The server cannot store anything just now. Keep what you have and try again later.",
+    503: "The server cannot store anything just now; its disk may be full. Keep what you have and "
+    "try again later.",
 }
+# Where the errors say what it collides with.
+CLASH = "What was sent does not go together with what is stored. Nothing of it was stored."
 OTHER_DETAIL = "This request could not be answered."
 PATHS = {"bad_trace": "/samples", "bad_guide": "/guide", "bad_outline": "/outline"}
 UNMEASURABLE = "This part of the document cannot be measured."
@@ -67,7 +70,8 @@ class Problem(Exception):
     ) -> None:
         self.status = status
         self.title = title or _title(status)
-        self.detail = detail or DETAILS.get(status, OTHER_DETAIL)
+        usual = CLASH if status == 409 and errors else DETAILS.get(status, OTHER_DETAIL)
+        self.detail = detail or usual
         self.errors = list(errors)
         self.headers = dict(headers or {})
         super().__init__(f"{status} {self.title}")

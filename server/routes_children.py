@@ -4,7 +4,7 @@ from datetime import date
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Response
-from pydantic import Field, StringConstraints
+from pydantic import Field, JsonValue, StringConstraints
 from sqlalchemy.orm import Session
 
 from server import audit
@@ -15,7 +15,7 @@ from server.fields import LINE_PATTERN
 from server.problems import Problem
 from server.request_fields import Body, Day, Month
 from server.routes_trials import json_answer
-from server.signs import is_pair
+from server.signs import SIGNS, is_pair
 from server.store_children import (
     check_sign,
     children_of,
@@ -33,7 +33,7 @@ from server.trial_lines import trial_lines
 router = APIRouter(prefix="/api/children")
 
 NO_MEASURE = "This must be the id of a measure of one trial; see linnet measures."
-NOT_A_PAIR = "This must be two different pictures of the set of signs."
+NOT_A_PAIR = "Choose two different pictures of the set; /api/signs lists it."
 TO_COME = "This month is still to come."
 GONE = "This day has passed; a record is kept until a day to come."
 NEEDED = "This cannot be taken away."
@@ -42,7 +42,14 @@ ShortLine = Annotated[
     str,
     StringConstraints(strip_whitespace=True, min_length=1, max_length=40, pattern=LINE_PATTERN),
 ]
-Sign = Annotated[list[ShortLine], Field(max_length=10)]
+# `is_pair` checks them; the description of the interface tells of them.
+PAIR: dict[str, JsonValue] = {
+    "items": {"type": "string", "enum": list(SIGNS)},
+    "minItems": 2,
+    "maxItems": 2,
+    "uniqueItems": True,
+}
+Sign = Annotated[list[ShortLine], Field(max_length=10, json_schema_extra=PAIR)]
 Hand = Literal["left", "right", "mixed"]
 
 
@@ -108,7 +115,7 @@ def read_children(account: Therapist, db: Db, now: Now) -> Response:
     return json_answer({"children": [child_as_dict(one) for one in children]})
 
 
-@router.post("")
+@router.post("", status_code=201)
 def post_child(account: Therapist, body: NewChild, db: Db, now: Now, settings: Config) -> Response:
     """Add a child, seen by who adds it from today on."""
     today = settings.day_of(now)

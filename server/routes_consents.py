@@ -66,7 +66,7 @@ def read_consents(child: LinkedChild, db: Db, now: Now, settings: Config) -> Res
     return json_answer({"consents": [consent_as_dict(one) for one in consents], "today": covered})
 
 
-@router.post("")
+@router.post("", status_code=201)
 def post_consent(
     account: Therapist, child: LinkedChild, body: NewConsent, db: Db, now: Now, settings: Config
 ) -> Response:

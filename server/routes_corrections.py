@@ -11,6 +11,7 @@ from server.amending import Patch
 from server.attempts import KINDS
 from server.deps import Db, LinkedTrial, Now, SeenTrial, Therapist
 from server.faults import Fault
+from server.openapi import REPEATED
 from server.problems import Problem
 from server.request_fields import Body, Reason, Uuid
 from server.routes_trials import json_answer
@@ -47,7 +48,7 @@ def read_amendments(seen: LinkedTrial, db: Db) -> Response:
     return json_answer({"amendments": [store_amendments.as_dict(row) for row in rows]})
 
 
-@router.post("/{trial_id}/amendments")
+@router.post("/{trial_id}/amendments", status_code=201, responses=REPEATED)
 def post_amendment(
     body: AmendmentBody, seen: LinkedTrial, account: Therapist, db: Db, now: Now
 ) -> Response:
@@ -98,7 +99,7 @@ def read_voids(seen: LinkedTrial, db: Db) -> Response:
     return json_answer({"voids": [store_voids.as_dict(row) for row in rows]})
 
 
-@router.post("/{trial_id}/voids")
+@router.post("/{trial_id}/voids", status_code=201, responses=REPEATED)
 def post_void(body: VoidBody, seen: LinkedTrial, account: Therapist, db: Db, now: Now) -> Response:
     """Void a trial or take it back: 201 if new, 200 if there already, 409 if another one is."""
     trial_id, child_id = seen.trial.id, seen.child.id

@@ -8,6 +8,7 @@ from starlette.concurrency import run_in_threadpool
 from server.attempts import CUT
 from server.bodies import read_document
 from server.deps import Db, Now, SeenTrial, Sender, Therapist
+from server.openapi import gives, receipts, takes
 from server.receiving import seen_of_kind
 from server.routes_trials import json_answer, received, whole
 from server.store_trials import report_of
@@ -23,7 +24,12 @@ def seen_cut(cut_id: str, account: Therapist, db: Db, now: Now) -> SeenTrial:
 SeenCut = Annotated[SeenTrial, Depends(seen_cut)]
 
 
-@router.put("/{cut_id}")
+@router.put(
+    "/{cut_id}",
+    status_code=201,
+    responses=receipts("CutReportDocument"),
+    openapi_extra=takes("CutDocument"),
+)
 async def put_cut(
     cut_id: str,
     request: Request,
@@ -44,7 +50,7 @@ def read_one(seen: SeenCut, db: Db) -> Response:
     return json_answer(whole(db, seen))
 
 
-@router.get("/{cut_id}/report")
+@router.get("/{cut_id}/report", responses=gives("CutReportDocument"))
 def read_report(seen: SeenCut, db: Db) -> Response:
     """Return the report."""
     return json_answer(report_of(db, seen.trial))

@@ -8,6 +8,7 @@ from starlette.concurrency import run_in_threadpool
 from server.attempts import ENTRY
 from server.bodies import read_document
 from server.deps import Db, Now, SeenTrial, Sender, Therapist
+from server.openapi import gives, receipts, takes
 from server.receiving import seen_of_kind
 from server.routes_trials import json_answer, received, whole
 from server.store_trials import report_of
@@ -23,7 +24,12 @@ def seen_entry(entry_id: str, account: Therapist, db: Db, now: Now) -> SeenTrial
 SeenEntry = Annotated[SeenTrial, Depends(seen_entry)]
 
 
-@router.put("/{entry_id}")
+@router.put(
+    "/{entry_id}",
+    status_code=201,
+    responses=receipts("EntryReportDocument"),
+    openapi_extra=takes("EntryDocument"),
+)
 async def put_entry(
     entry_id: str,
     request: Request,
@@ -44,7 +50,7 @@ def read_one(seen: SeenEntry, db: Db) -> Response:
     return json_answer(whole(db, seen))
 
 
-@router.get("/{entry_id}/report")
+@router.get("/{entry_id}/report", responses=gives("EntryReportDocument"))
 def read_report(seen: SeenEntry, db: Db) -> Response:
     """Return the report."""
     return json_answer(report_of(db, seen.trial))

@@ -2,18 +2,19 @@
 
 from typing import Literal
 
-from fastapi import APIRouter, Request
+from fastapi import APIRouter, Request, Response
 from starlette.responses import StreamingResponse
 
 from server import audit
 from server.deps import Config, Db, Now, Researcher
+from server.openapi import gives_media
 
 router = APIRouter(prefix="/api/export")
 
 Table = Literal["trials", "measures", "series", "children", "dictionary"]
 
 
-@router.get("/{table}.csv")
+@router.get("/{table}.csv", response_class=Response, responses=gives_media("text/csv"))
 def read_table(
     table: Table, request: Request, account: Researcher, db: Db, now: Now, settings: Config
 ) -> StreamingResponse:

@@ -73,7 +73,7 @@ def read_goals(child: LinkedChild, db: Db) -> Response:
     return json_answer({"goals": [goal_as_dict(one) for one in goals_of(db, child.id)]})
 
 
-@router.post("/children/{child_id}/goals")
+@router.post("/children/{child_id}/goals", status_code=201)
 def post_goal(
     account: Supervisor, child: LinkedChild, body: GoalBody, db: Db, now: Now, settings: Config
 ) -> Response:
@@ -90,7 +90,7 @@ def read_goal(seen: LinkedGoal) -> Response:
     return json_answer({"versions": [goal_as_dict(one) for one in seen.versions]})
 
 
-@router.post("/goals/{goal_id}/versions")
+@router.post("/goals/{goal_id}/versions", status_code=201)
 def post_version(
     account: Supervisor, seen: LinkedGoal, body: VersionBody, db: Db, now: Now, settings: Config
 ) -> Response:

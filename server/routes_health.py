@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from server.database import Sessions
 from server.documents import schemas
+from server.openapi import gives_media
 from server.problems import Problem
 from server.routes_trials import json_answer
 
@@ -68,7 +69,7 @@ def list_schemas() -> dict[str, list[str]]:
     return {"schemas": sorted(schemas())}
 
 
-@router.get("/api/schemas/{name}")
+@router.get("/api/schemas/{name}", response_class=Response, responses=gives_media(SCHEMA_JSON))
 def read_schema(name: str) -> Response:
     """Return the JSON schema of one kind of document."""
     found = schemas().get(name)

@@ -1,6 +1,6 @@
 """Coming in by a link: a new account, or a new pass-phrase."""
 
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Response
 from pydantic import Field
@@ -12,6 +12,13 @@ from server.secret_fields import LinkSecret, TypedPassphrase
 
 router = APIRouter(prefix="/api")
 
+CHOSEN: dict[int | str, dict[str, Any]] = {
+    200: {
+        "description": "A new pass-phrase was chosen.",
+        "content": {"application/json": {"schema": {}}},
+    }
+}
+
 
 class Joining(Body):
     """What stands behind the ``#`` of a link, and what was chosen."""
@@ -21,7 +28,7 @@ class Joining(Body):
     passphrase: TypedPassphrase
 
 
-@router.post("/join", status_code=201)
+@router.post("/join", status_code=201, responses=CHOSEN)
 def use_link(
     body: Joining,
     response: Response,

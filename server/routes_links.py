@@ -52,7 +52,7 @@ def read_links(account: Therapist, child: LinkedChild, db: Db) -> Response:
     return json_answer(answer)
 
 
-@router.post("")
+@router.post("", status_code=201)
 def post_link(
     account: Supervisor, child: LinkedChild, body: NewLink, db: Db, now: Now, settings: Config
 ) -> Response:

@@ -13,6 +13,7 @@ from server.fields import TEXT_PATTERN, Count
 from server.note_changes import changed_since
 from server.note_numbers import numbers_of
 from server.note_steps import add_addendum, cosign, send_back, sign
+from server.openapi import REPEATED
 from server.request_fields import Body, Reason, Text, Uuid
 from server.routes_trials import json_answer
 from server.store_accounts import account_by_id
@@ -48,7 +49,7 @@ class NoteBody(Body):
     plan: Text
 
 
-class OnlyBasedOn(Body):
+class Signing(Body):
     """The revision that is signed."""
 
     based_on: Count
@@ -153,9 +154,7 @@ def put_note(account: Therapist, seen: LinkedSession, body: NoteBody, db: Db, no
 
 
 @router.post("/sessions/{session_id}/note/sign")
-def post_sign(
-    account: Therapist, seen: LinkedSession, body: OnlyBasedOn, db: Db, now: Now
-) -> Response:
+def post_sign(account: Therapist, seen: LinkedSession, body: Signing, db: Db, now: Now) -> Response:
     """Sign the note, which freezes its numbers."""
     desk = Desk(db, account, seen.session, now)
     return _done(desk, seen, sign(desk, body.based_on), "signed")
@@ -179,7 +178,7 @@ def post_cosign(
     return _done(desk, seen, cosign(desk), "cosigned")
 
 
-@router.post("/sessions/{session_id}/note/addenda")
+@router.post("/sessions/{session_id}/note/addenda", status_code=201, responses=REPEATED)
 def post_addendum(
     account: Therapist, seen: LinkedSession, body: Addendum, db: Db, now: Now
 ) -> Response:

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from server import audit
 from server.deps import Db, LinkedSession, Now, Therapist, seen_session
+from server.openapi import REPEATED
 from server.problems import Problem
 from server.request_fields import Body, Text, Uuid
 from server.routes_trials import Help, json_answer
@@ -99,7 +100,7 @@ def read_observations(seen: LinkedSession, db: Db) -> Response:
     return json_answer({"observations": [observation_as_dict(row) for row in rows]})
 
 
-@router.post("/sessions/{session_id}/observations")
+@router.post("/sessions/{session_id}/observations", status_code=201, responses=REPEATED)
 def post_observation(
     account: Therapist, seen: LinkedSession, body: NewObservation, db: Db, now: Now
 ) -> Response:
@@ -129,7 +130,7 @@ def put_observation(
     return json_answer(observation_as_dict(seen.row))
 
 
-@router.delete("/observations/{observation_id}", status_code=204)
+@router.delete("/observations/{observation_id}", status_code=204, response_class=Response)
 def remove_observation(account: Therapist, seen: LinkedObservation, db: Db, now: Now) -> None:
     """Take an observation back."""
     observation_id = seen.row.id

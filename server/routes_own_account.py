@@ -86,7 +86,7 @@ def read_account(account: SignedIn) -> dict[str, object]:
     }
 
 
-@router.put("/passphrase", status_code=204)
+@router.put("/passphrase", status_code=204, response_class=Response)
 def change_passphrase(
     body: NewPassphrase, account: SignedIn, db: Db, now: Now, throttle: Tries, cookie: Cookie
 ) -> None:
@@ -130,7 +130,7 @@ def set_up_second_factor(
     return {"secret": secret, "uri": second_factor.address_of(secret, account.name)}
 
 
-@router.put("/second-factor", status_code=204)
+@router.put("/second-factor", status_code=204, response_class=Response)
 def turn_on_second_factor(
     body: Shown, account: SignedIn, db: Db, now: Now, throttle: Tries
 ) -> None:
@@ -148,7 +148,7 @@ def turn_on_second_factor(
     db.commit()
 
 
-@router.post("/second-factor/off", status_code=204)
+@router.post("/second-factor/off", status_code=204, response_class=Response)
 def turn_off_second_factor(
     body: ProofAndShown, account: SignedIn, db: Db, now: Now, throttle: Tries
 ) -> None:

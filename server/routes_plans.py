@@ -11,6 +11,7 @@ from server.bodies import read_document
 from server.deps import Db, LinkedSession, Now, SeenSession, Therapist
 from server.etags import tag_of, unless_held
 from server.fields import LARGEST_INTEGER, Count
+from server.openapi import ASKS_AGAIN, HELD, gives, takes
 from server.plan_items import MAX_ITEMS, Item, merged, read_plan
 from server.plan_making import ItemBody, made_item
 from server.problems import Problem
@@ -38,7 +39,7 @@ Version = Annotated[int, Path(ge=1, le=LARGEST_INTEGER)]
 RawBody = Annotated[bytes, Depends(read_document)]
 
 
-class OnlyBasedOn(Body):
+class BuiltOn(Body):
     """The version that something builds on; 0 if there is none."""
 
     based_on: Count
@@ -50,14 +51,14 @@ def plan_as_dict(seen: SeenSession, plan: dict[str, Any] | None) -> dict[str, An
     return (plan or empty) | {"session_label": seen.child.sign.split()}
 
 
-@router.get("/plan")
+@router.get("/plan", responses=gives("PlanDocument") | HELD, openapi_extra=ASKS_AGAIN)
 def read_latest(seen: LinkedSession, request: Request, db: Db) -> Response:
     """Return the newest version of the plan, or 304 if it is held already."""
     plan = plan_as_dict(seen, latest_plan(db, seen.session.id))
     return unless_held(request, tag_of(plan), lambda: plan)
 
 
-@router.get("/plans/{version}")
+@router.get("/plans/{version}", responses=gives("PlanDocument"))
 def read_version(seen: LinkedSession, version: Version, db: Db) -> Response:
     """Return one version of the plan."""
     plan = plan_at(db, seen.session.id, version)
@@ -66,7 +67,7 @@ def read_version(seen: LinkedSession, version: Version, db: Db) -> Response:
     return json_answer(plan_as_dict(seen, plan))
 
 
-@router.put("/plan")
+@router.put("/plan", responses=gives("PlanDocument"), openapi_extra=takes("SentPlan"))
 def put_plan(account: Therapist, seen: LinkedSession, raw: RawBody, db: Db, now: Now) -> Response:
     """Keep the plan that was sent as the next version."""
     sent = read_plan(raw)
@@ -74,7 +75,7 @@ def put_plan(account: Therapist, seen: LinkedSession, raw: RawBody, db: Db, now:
     return _kept(db, seen, items, based_on=sent.based_on, account_id=account.id, now=now)
 
 
-@router.post("/plan/items")
+@router.post("/plan/items", status_code=201, responses=gives("PlanDocument", status=201))
 def post_item(
     account: Therapist, seen: LinkedSession, body: ItemBody, db: Db, now: Now
 ) -> Response:
@@ -85,9 +86,9 @@ def post_item(
     )
 
 
-@router.post("/plan/same-as-last")
+@router.post("/plan/same-as-last", status_code=201, responses=gives("PlanDocument", status=201))
 def post_same_as_last(
-    account: Therapist, seen: LinkedSession, body: OnlyBasedOn, db: Db, now: Now
+    account: Therapist, seen: LinkedSession, body: BuiltOn, db: Db, now: Now
 ) -> Response:
     """Add the items of the child's last session, open again, under ids of their own."""
     last = items_of_last_session(db, seen.session)

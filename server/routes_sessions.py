@@ -11,6 +11,7 @@ from server.deps import Config, Db, LinkedChild, LinkedSession, Now, Therapist
 from server.etags import tag_of, unless_held
 from server.faults import Fault
 from server.note_numbers import minutes_of
+from server.openapi import ASKS_AGAIN, HELD
 from server.problems import Problem
 from server.request_fields import Body, Day, Moment, Words
 from server.routes_trials import json_answer
@@ -90,7 +91,7 @@ def _answer(db: Db, session: SessionRow, status: int = 200) -> Response:
     return json_answer(session_as_dict(session, summary), status)
 
 
-@router.post("/children/{child_id}/sessions")
+@router.post("/children/{child_id}/sessions", status_code=201)
 def post_session(
     account: Therapist, child: LinkedChild, body: NewSession, db: Db, now: Now
 ) -> Response:
@@ -187,7 +188,7 @@ def post_reopen(account: Therapist, seen: LinkedSession, db: Db, now: Now) -> Re
     return _answer(db, seen.session)
 
 
-@router.get("/sessions/{session_id}/trials")
+@router.get("/sessions/{session_id}/trials", responses=HELD, openapi_extra=ASKS_AGAIN)
 def read_trials(seen: LinkedSession, request: Request, db: Db) -> Response:
     """Return a line on each trial of a session, or 304 if nothing is new."""
     # The tag comes first: what arrives meanwhile is then sent once more, never missed.

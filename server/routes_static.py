@@ -9,6 +9,7 @@ from starlette.responses import FileResponse
 from starlette.staticfiles import StaticFiles
 from starlette.types import Scope
 
+from server.openapi import gives_media
 from server.problems import Problem
 
 router = APIRouter()
@@ -59,7 +60,7 @@ def mount_files(app: FastAPI) -> None:
         app.mount(f"/static/{name}", PageFiles(directory=web_folder() / name, check_dir=False))
 
 
-@router.get("/tablet")
+@router.get("/tablet", response_class=Response, responses=gives_media("text/html"))
 def read_tablet_page() -> Response:
     """Return the child's page."""
     page = web_folder() / "tablet" / "tablet.html"

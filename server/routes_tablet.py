@@ -19,6 +19,7 @@ from server.deps import (
 )
 from server.etags import tag_of, unless_held
 from server.fields import Code, pair
+from server.openapi import ASKS_AGAIN, HELD, REPEATED, gives
 from server.problems import Problem
 from server.request_fields import Body, Moment
 from server.store_accounts import account_by_id
@@ -89,7 +90,7 @@ def pair_tablet(
     }
 
 
-@router.get("/tablet/day")
+@router.get("/tablet/day", responses=gives("DayDocument") | HELD, openapi_extra=ASKS_AGAIN)
 def read_day(
     request: Request, token: ReadingTablet, db: Db, now: Now, settings: Config
 ) -> Response:
@@ -115,7 +116,7 @@ def read_day(
     return unless_held(request, tag_of(pack), fetched)
 
 
-@router.post("/tablet/calibrations")
+@router.post("/tablet/calibrations", status_code=201, responses=REPEATED)
 def keep_calibration(
     body: CalibrationBody, token: CurrentTablet, db: Db, now: Now, response: Response
 ) -> dict[str, str]:

@@ -24,6 +24,7 @@ from server.deps import (
     seen_trial,
 )
 from server.fields import LINE_PATTERN
+from server.openapi import REPEATED, gives, gives_media, receipts, takes
 from server.problems import Problem
 from server.receiving import DrawnTrial, may_add, receive
 from server.request_fields import Body
@@ -46,6 +47,7 @@ router = APIRouter(prefix="/api/trials")
 
 UUID_PATTERN = "^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$"
 Form = Literal["svg", "png", "pdf"]
+INK = "application/inkml+xml"
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png", "pdf": "application/pdf"}
 
 
@@ -82,7 +84,12 @@ def json_answer(value: object, status: int = 200) -> Response:
     return Response(orjson.dumps(value), status, media_type="application/json")
 
 
-@router.put("/{trial_id}")
+@router.put(
+    "/{trial_id}",
+    status_code=201,
+    responses=receipts("ReportDocument"),
+    openapi_extra=takes("TrialDocument"),
+)
 async def put_trial(
     trial_id: str,
     request: Request,
@@ -111,7 +118,7 @@ def received(
     return json_answer({"sha256": attempt.sha256, "report": report}, 201 if created else 200)
 
 
-@router.post("/{trial_id}/marks")
+@router.post("/{trial_id}/marks", status_code=201, responses=REPEATED)
 def post_mark(trial_id: str, body: MarkBody, sent_by: CurrentSender, db: Db, now: Now) -> Response:
     """Add a mark: 201 if it is new, 200 if it is there already, 409 if another one is."""
     trial = trial_by_id(db, trial_id)
@@ -181,7 +188,10 @@ def read_one(seen: LinkedTrial, db: Db) -> Response:
     return json_answer(whole(db, seen))
 
 
-@router.get("/{trial_id}/report")
+@router.get(
+    "/{trial_id}/report",
+    responses=gives("ReportDocument", "CutReportDocument", "EntryReportDocument"),
+)
 def read_report(seen: LinkedTrial, db: Db) -> Response:
     """Return the report."""
     return json_answer(report_of(db, seen.trial))
@@ -205,14 +215,14 @@ def read_raw(seen: LinkedTrial, account: Therapist, db: Db, now: Now) -> Respons
     return Response(raw, headers=headers, media_type="application/json")
 
 
-@router.get("/{trial_id}/ink")
+@router.get("/{trial_id}/ink", response_class=Response, responses=gives_media(INK))
 def read_ink(seen: DrawnTrial, account: Therapist, db: Db, now: Now) -> Response:
     """Return the samples as ink, in the W3C Ink Markup Language."""
     from server.inkml_writing import ink_of
 
     ink = ink_of(document_of(seen.trial))
     _note_taken(db, now, account, seen)
-    return Response(ink, media_type="application/inkml+xml")
+    return Response(ink, media_type=INK)
 
 
 def _note_taken(db: Session, now: datetime, account: Account, seen: SeenTrial) -> None:
@@ -222,7 +232,11 @@ def _note_taken(db: Session, now: datetime, account: Account, seen: SeenTrial) -
     db.commit()
 
 
-@router.get("/{trial_id}/figure.{kind}")
+@router.get(
+    "/{trial_id}/figure.{kind}",
+    response_class=Response,
+    responses=gives_media(*MEDIA_TYPES.values()),
+)
 def read_figure(seen: DrawnTrial, kind: Form, db: Db) -> Response:
     """Return the picture of a trial."""
     # Drawing takes a second to load; nothing else here needs it.

@@ -13,6 +13,8 @@ from server.problems import Problem
 from server.tables import MarkRow
 
 OTHER_MARK = "Another mark is already stored under this id."
+# `set_up` is how an earlier release's demo wrote it.
+SET_UP = ("setup", "set_up")
 # Ids a statement may name at once; SQLite allows far more.
 BATCH = 500
 
@@ -121,8 +123,9 @@ def counts(mark: MarkRow | None) -> bool:
 
 
 def was_helped(mark: MarkRow | None) -> bool:
-    """Return whether any help was noted for a trial."""
-    return mark is not None and _any_help(mark.help)
+    """Return whether help was noted for a trial; setting it up is none."""
+    noted = {} if mark is None or mark.help is None else mark.help
+    return _any_help({key: value for key, value in noted.items() if key not in SET_UP})
 
 
 def _any_help(noted: object) -> bool:

@@ -20,6 +20,8 @@ NOT_NOTED = {
     "GET /api/openapi.json": "the same for everybody",
     "GET /api/schemas/": "the same for everybody",
     "GET /api/schemas/{name}": "the same for everybody",
+    "GET /api/measures": "the same for everybody",
+    "GET /api/signs": "the same for everybody",
     "GET /tablet": "the page without a child's plans",
     "GET /": "the page to sign in",
     "GET /join": "the page to join",

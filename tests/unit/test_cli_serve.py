@@ -59,7 +59,9 @@ def test_a_kept_demo_is_opened_again_as_it_is_and_by_one_process_only(tmp_path: 
         )
         assert second.returncode == 1
         assert second.stdout == ""
-        assert second.stderr == f"linnet: {path} is already served by another process\n"
+        assert second.stderr == (
+            f"linnet: {path} is already served by another process: stop that one first.\n"
+        )
         accounts = first.links["accounts"]
         first.stop()
     size = path.stat().st_size
@@ -114,7 +116,7 @@ def test_a_taken_port_is_told_plainly() -> None:
 def test_other_machines_may_not_connect_without_a_certificate(tmp_path: Path) -> None:
     path = str(tmp_path / "real.sqlite3")
     said = wrong("serve", LINNET_HOST="0.0.0.0", LINNET_DATABASE=path)
-    assert said == "linnet: other machines may connect only with --tls-cert and --tls-key\n"
+    assert said == "linnet: other machines may connect only with --tls-cert and --tls-key.\n"
 
 
 @pytest.mark.usefixtures("no_handlers")

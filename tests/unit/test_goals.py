@@ -169,6 +169,8 @@ BAD_GOALS = [
     ({"criterion": {"at_least": None}}, "/criterion"),
     ({"criterion": {"at_least": "0.8"}}, "/criterion/at_least"),
     ({"criterion": {"at_least": 80}}, "/criterion/at_least"),
+    ({"measure": "completion", "criterion": {"at_least": 80}}, "/criterion/at_least"),
+    ({"measure": "cut_overlap", "criterion": {"at_least": 80}}, "/criterion/at_least"),
     ({"criterion": {"at_most": -0.1}}, "/criterion/at_most"),
     ({"criterion": {"at_least": 0.8, "at_most": 0.7}}, "/criterion/at_most"),
     ({"criterion": {"at_least": 0.8, "unit": "mm"}}, "/criterion/unit"),

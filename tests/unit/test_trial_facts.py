@@ -126,6 +126,8 @@ def test_the_number_of_statements_does_not_grow_with_trials(practice: Practice) 
 
 def test_the_caseload_asks_as_much_however_many_trials_there_are(practice: Practice) -> None:
     ferry = practice.desk("ferry")
+    # The first look is noted in the audit, those soon after it are not.
+    ferry.get("/caseload")
     with statements(practice) as few:
         ferry.get("/caseload")
     send(practice, 5)
