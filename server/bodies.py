@@ -5,9 +5,9 @@ import zlib
 from fastapi import Request
 from starlette.requests import ClientDisconnect
 
-from server.documents import MAX_DOCUMENT_BYTES
 from server.faults import Fault
 from server.problems import Problem
+from server.strict_json import MAX_DOCUMENT_BYTES
 
 # 16 more than the largest window tells zlib to expect a gzip header.
 GZIP_WINDOW = zlib.MAX_WBITS + 16

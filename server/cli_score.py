@@ -10,11 +10,11 @@ import typer
 from server.cli_forms import Form, csv_lines, json_line
 from server.cli_words import cut_words, entry_words, report_words
 from server.dictionary import cut_cells, entry_cells, scored_columns, trial_cells
-from server.documents import MAX_DOCUMENT_BYTES
 from server.faults import BadDocument, Fault
 from server.guides import GuideFields
 from server.inputs import read_guide, read_input, score_input
 from server.scoring import SCORING_FAILED
+from server.strict_json import MAX_DOCUMENT_BYTES
 
 if TYPE_CHECKING:
     from server.inputs import Input

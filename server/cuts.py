@@ -19,8 +19,6 @@ from server.cut_fields import (
     TemplateFields,
 )
 from server.documents import (
-    MAX_DOCUMENT_BYTES,
-    TOO_LARGE,
     ConditionFields,
     CriterionFields,
     PlanFields,
@@ -228,6 +226,4 @@ def read_cut(raw: bytes) -> CutDocument:
     Traceback (most recent call last):
     server.faults.BadDocument: (document): The document is not JSON: look at line 1, column 26.
     """
-    if len(raw) > MAX_DOCUMENT_BYTES:
-        raise BadDocument([Fault("", TOO_LARGE)], status=413)
     return cut_of(read_json(raw, cut_names()))

@@ -36,15 +36,11 @@ from server.fields import (
     Width,
 )
 from server.guides import GuideFields, guide_of
-from server.strict_json import read_json
+from server.strict_json import MAX_DOCUMENT_BYTES, read_json
 from server.validation import names_of, validated
 
 __all__ = ["MAX_DOCUMENT_BYTES", "BadDocument", "Fault", "TrialDocument", "read_trial", "schemas"]
 
-# Twenty minutes at 240 Hz with every column come to about 15 million bytes.
-MAX_DOCUMENT_BYTES = 16 * 1024 * 1024
-
-TOO_LARGE = f"The document may have at most {MAX_DOCUMENT_BYTES} bytes."
 UNEQUAL = "This column must hold as many entries as t_ms does."
 NO_BOUND = "A criterion needs at_least, at_most or both."
 NO_BAND = "The first bound of the band must be below the second."
@@ -268,8 +264,6 @@ def read_trial(raw: bytes) -> TrialDocument:
     Traceback (most recent call last):
     server.faults.BadDocument: (document): The document is not JSON: look at line 1, column 28.
     """
-    if len(raw) > MAX_DOCUMENT_BYTES:
-        raise BadDocument([Fault("", TOO_LARGE)], status=413)
     return trial_of(read_json(raw, trial_names()))
 
 

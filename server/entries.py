@@ -14,9 +14,7 @@ from analysis import ANALYSIS_VERSION
 from analysis.trial import Mode
 from server.cuts import Counts
 from server.documents import (
-    MAX_DOCUMENT_BYTES,
     NO_BOUND,
-    TOO_LARGE,
     ConditionFields,
     PlanFields,
 )
@@ -167,8 +165,6 @@ def read_entry(raw: bytes) -> EntryDocument:
     Traceback (most recent call last):
     server.faults.BadDocument: (document): The document is not JSON: look at line 1, column 28.
     """
-    if len(raw) > MAX_DOCUMENT_BYTES:
-        raise BadDocument([Fault("", TOO_LARGE)], status=413)
     return entry_of(read_json(raw, entry_names()))
 
 

@@ -15,12 +15,13 @@ import numpy as np
 from analysis.errors import BadTrace
 from analysis.trace import FloatArray, Trace
 from analysis.trial import Condition, Device, Trial
-from server.documents import MAX_DOCUMENT_BYTES, TOO_LARGE, ConditionFields, TaskFields
+from server.documents import ConditionFields, TaskFields
 from server.faults import BadDocument, Fault
 from server.fields import FARTHEST_MM, LONGEST_MS, MAX_SAMPLES
 from server.guides import GuideFields, guide_of
 from server.inkml_channels import Format, formats_of, local_name
 from server.inkml_values import BadPoint, read_points
+from server.strict_json import MAX_DOCUMENT_BYTES, TOO_LARGE
 
 if TYPE_CHECKING:
     from xml.etree.ElementTree import Element

@@ -3,10 +3,10 @@
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from server.documents import MAX_DOCUMENT_BYTES, TOO_LARGE, TrialDocument, read_trial
+from server.documents import TrialDocument, read_trial
 from server.faults import BadDocument, Fault
 from server.guides import GuideFields, guide_of
-from server.strict_json import read_json
+from server.strict_json import MAX_DOCUMENT_BYTES, TOO_LARGE, read_json
 from server.validation import names_of, validated
 
 if TYPE_CHECKING:

@@ -5,8 +5,8 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.documents import MAX_DOCUMENT_BYTES
 from server.problems import Problem, respond
+from server.strict_json import MAX_DOCUMENT_BYTES
 
 CONTENT_SECURITY_POLICY = "; ".join(
     (

@@ -6,8 +6,8 @@ from typing import Any
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session, aliased
 
-from server.documents import MAX_DOCUMENT_BYTES
 from server.store_children import children_of
+from server.strict_json import MAX_DOCUMENT_BYTES
 from server.tables import Account, Child, PlanRow, SessionRow
 
 

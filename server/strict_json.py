@@ -6,6 +6,8 @@ from typing import Any
 
 from server.faults import BadDocument, Fault, pointer
 
+# Twenty minutes at 240 Hz with every column come to about 15 million bytes.
+MAX_DOCUMENT_BYTES = 16 * 1024 * 1024
 MAX_DEPTH = 32
 # Eight columns of 200 000 samples and a guide of 10 000 points come to about 1 630 000 values.
 MAX_VALUES = 2_000_000
@@ -13,6 +15,7 @@ MAX_VALUES = 2_000_000
 MAX_NESTS = 100_000
 LONGEST_INTEGER = 19
 
+TOO_LARGE = f"The document may have at most {MAX_DOCUMENT_BYTES} bytes."
 NOT_UTF8 = "The document must be UTF-8 text: byte {at} is not."
 BYTE_ORDER_MARK = "The document must not start with a byte order mark."
 TOO_MANY_VALUES = f"The document may hold at most {MAX_VALUES} values."
@@ -87,6 +90,8 @@ def _check_size(raw: bytes) -> None:
 
     A comma or a bracket inside a text counts too: documents have few of those.
     """
+    if len(raw) > MAX_DOCUMENT_BYTES:
+        raise BadDocument([Fault("", TOO_LARGE)], status=413)
     if raw.count(b",") >= MAX_VALUES:
         raise BadDocument([Fault("", TOO_MANY_VALUES)], status=413)
     if raw.count(b"{") + raw.count(b"[") > MAX_NESTS:
@@ -99,7 +104,7 @@ def read_json(raw: bytes, known: frozenset[str]) -> Any:
     Parameters
     ----------
     raw : bytes
-        The document as received. Its size is for the caller to bound.
+        The document as received.
     known : frozenset of str
         The names that the format defines: only they may appear in the path of a fault.
 
@@ -112,7 +117,8 @@ def read_json(raw: bytes, known: frozenset[str]) -> Any:
     ------
     BadDocument
         If the bytes are not JSON in UTF-8, or say one key twice, hold a number that is not
-        finite, or are nested too deeply; with status 413 if they hold too many values.
+        finite, or are nested too deeply; with status 413 if they are too many, or hold too
+        many values.
 
     Examples
     --------
