@@ -146,12 +146,7 @@ def create_app(settings: Settings, clock: Clock) -> FastAPI:
         redoc_url=None,
         lifespan=_running,
     )
-    app.state.settings = settings
-    app.state.clock = clock
-    app.state.engine = make_engine(settings)
-    app.state.sessions = make_sessions(app.state.engine)
-    app.state.throttle = Throttle()
-    app.state.health = routes_health.Health(app.state.sessions)
+    equip(app, settings, clock)
     app.add_middleware(GuardedWrites)
     problems.install(app)
     app.add_exception_handler(NotSignedIn, _not_signed_in)
@@ -160,3 +155,16 @@ def create_app(settings: Settings, clock: Clock) -> FastAPI:
         app.include_router(router)
     routes_static.mount_files(app)
     return app
+
+
+def equip(app: FastAPI, settings: Settings, clock: Clock) -> None:
+    """Give an application that does not run its database, its clock and fresh counters.
+
+    Arguments are those of `create_app`; what was in its state before is replaced.
+    """
+    app.state.settings = settings
+    app.state.clock = clock
+    app.state.engine = make_engine(settings)
+    app.state.sessions = make_sessions(app.state.engine)
+    app.state.throttle = Throttle()
+    app.state.health = routes_health.Health(app.state.sessions)

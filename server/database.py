@@ -3,6 +3,7 @@
 import os
 import sqlite3
 from contextlib import closing
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -139,6 +140,7 @@ def _alembic_config() -> Config:
     return config
 
 
+@cache
 def newest_revision() -> str | None:
     """Return the schema revision this program works with."""
     return ScriptDirectory.from_config(_alembic_config()).get_current_head()

@@ -15,7 +15,7 @@ from fastapi import FastAPI
 from fastapi.testclient import TestClient
 
 from server import pairing
-from server.app import create_app
+from server.app import create_app, equip
 from server.database import make_engine, make_sessions, upgrade
 from server.settings import Settings
 from server.store_accounts import create_account
@@ -177,13 +177,33 @@ class Practice:
         return client.put(f"/api/trials/{tree['trial_id']}", content=raw_of(tree), **more)
 
 
+# Applications whose practice has ended, for the next one: to lay out all routes anew for each
+# test would take longer than the test.
+_idle: list[FastAPI] = []
+
+
+@contextmanager
+def served(path: Path, ids: dict[str, str]) -> Iterator[Practice]:
+    """Serve a database file."""
+    settings, clock = settings_for(path), Clock()
+    if _idle:
+        app = _idle.pop()
+        equip(app, settings, clock)
+    else:
+        app = create_app(settings, clock)
+    routes = len(app.router.routes)
+    with TestClient(app, headers=ORIGIN, raise_server_exceptions=False) as client:
+        yield Practice(app, client, clock, path, ids)
+    # One with routes of a test's own is not for another test.
+    if len(app.router.routes) == routes:
+        _idle.append(app)
+
+
 @contextmanager
 def running(template: Path, folder: Path, ids: dict[str, str]) -> Iterator[Practice]:
     """Serve a copy of a practice."""
     path = folder / "practice.sqlite3"
     if not path.exists():
         shutil.copy(template, path)
-    clock = Clock()
-    app = create_app(settings_for(path), clock)
-    with TestClient(app, headers=ORIGIN, raise_server_exceptions=False) as client:
-        yield Practice(app, client, clock, path, ids)
+    with served(path, ids) as practice:
+        yield practice

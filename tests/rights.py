@@ -15,7 +15,16 @@ from starlette.routing import BaseRoute, Mount, Route
 from server.app import create_app
 from server.database import make_engine, make_sessions
 from server.store_accounts import create_account
-from tests.practice import NOON, ORIGIN, PASSPHRASE, Clock, Practice, make_practice, settings_for
+from tests.practice import (
+    NOON,
+    ORIGIN,
+    PASSPHRASE,
+    Clock,
+    Practice,
+    make_practice,
+    served,
+    settings_for,
+)
 
 TABLE = Path(__file__).with_name("rights.txt")
 # Written by looking and taking away, not by changing.
@@ -81,10 +90,8 @@ class World:
         for old in folder.glob("rights.sqlite3*"):
             old.unlink()
         shutil.copy(self.template, path)
-        clock = Clock()
-        app = create_app(settings_for(path), clock)
-        with TestClient(app, headers=ORIGIN, raise_server_exceptions=False) as client:
-            yield Practice(app, client, clock, path, self.ids)
+        with served(path, self.ids) as practice:
+            yield practice
 
     def as_caller(self, practice: Practice, caller: str) -> TestClient:
         """Return a client that is one of the columns."""
