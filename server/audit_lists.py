@@ -7,11 +7,10 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server import audit
+from server.batches import batches
 from server.tables import AuditRow, Child
 
 LISTED = "listed"
-# Ids a statement may name at once; SQLite allows far more.
-BATCH = 500
 
 
 def note_listing(
@@ -56,8 +55,8 @@ def _noted_lately(
         .correlate(Child)
         .scalar_subquery()
     )
-    ids, found = list(child_ids), set[str]()
-    for start in range(0, len(ids), BATCH):
-        rows = db.execute(select(Child.id, latest).where(Child.id.in_(ids[start : start + BATCH])))
+    found = set[str]()
+    for batch in batches(child_ids):
+        rows = db.execute(select(Child.id, latest).where(Child.id.in_(batch)))
         found |= {one for one, noted in rows if noted and abs(at - noted) < audit.SAME_LOOK}
     return found

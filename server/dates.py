@@ -19,6 +19,17 @@ MONTHS = (
 )
 
 
+def iso(moment: date | None) -> str | None:
+    """Return a day or a moment as documents write it; None stays None.
+
+    Examples
+    --------
+    >>> iso(date(2026, 3, 3)), iso(None)
+    ('2026-03-03', None)
+    """
+    return None if moment is None else moment.isoformat()
+
+
 def day_words(day: date) -> str:
     """Return a day with its year.
 

@@ -6,6 +6,7 @@ import orjson
 from sqlalchemy.orm import Session
 
 from analysis import ANALYSIS_VERSION
+from server.dates import iso
 from server.session_trials import Attempt, attempts_of
 from server.store_marks import was_helped
 from server.store_observations import observation_as_dict, observations_of
@@ -64,8 +65,8 @@ def _session(session: SessionRow) -> Numbers:
     return {
         "session_id": session.id,
         "day": session.day.isoformat(),
-        "started_at": None if start is None else start.isoformat(),
-        "ended_at": None if end is None else end.isoformat(),
+        "started_at": iso(start),
+        "ended_at": iso(end),
         "minutes": minutes_of(session),
         "place": session.place,
         "position": session.position,

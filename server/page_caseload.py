@@ -1,5 +1,6 @@
 """What the first page after signing in says: today's children first."""
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -10,10 +11,9 @@ from server.numbers import count_word
 from server.page_words import ChildWords, child_words
 from server.sentences import NO_NORM
 from server.settings import Settings
-from server.store_children import children_of
 from server.store_counts import SessionCount, session_counts, sessions_on, trial_counts
 from server.store_sessions import latest_plan
-from server.tables import Account, Child, SessionRow
+from server.tables import Child, SessionRow
 from server.wording import plural
 
 
@@ -25,15 +25,17 @@ class CaseRow(NamedTuple):
     end: str
 
 
-def caseload_page(db: Session, account: Account, settings: Settings, today: date) -> dict[str, Any]:
+def caseload_page(
+    db: Session, children: Sequence[Child], settings: Settings, today: date
+) -> dict[str, Any]:
     """Return what the template of the caseload needs.
 
     Parameters
     ----------
     db : Session
         Database session.
-    account : Account
-        Whose children.
+    children : sequence of Child
+        Those whom the account sees, in order.
     settings : Settings
         Say the practice's time zone.
     today : date
@@ -44,7 +46,6 @@ def caseload_page(db: Session, account: Account, settings: Settings, today: date
     dict
         Plain words and lists of them.
     """
-    children = children_of(db, account)
     ids = [child.id for child in children]
     todays, past = sessions_on(db, ids, today), session_counts(db, ids)
     done = trial_counts(db, [session.id for mine in todays.values() for session in mine])

@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from server import audit
 from server.audit_lists import note_listing
+from server.dates import iso
 from server.deps import Config, Db, LinkedChild, Now, Therapist
 from server.faults import Fault
 from server.fields import LINE_PATTERN
@@ -85,7 +86,7 @@ def child_as_dict(child: Child) -> dict[str, Any]:
         "sign": child.sign.split(),
         "birth_month": child.birth_month,
         "preferred_hand": child.preferred_hand,
-        "retention_until": None if until is None else until.isoformat(),
+        "retention_until": iso(until),
     }
 
 

@@ -6,6 +6,7 @@ from typing import Any, Literal
 from fastapi import APIRouter, Response
 
 from server import audit
+from server.dates import iso
 from server.deps import Config, Db, LinkedChild, Now, Therapist
 from server.faults import Fault
 from server.problems import Problem
@@ -44,8 +45,8 @@ def consent_as_dict(consent: Consent) -> dict[str, Any]:
         "given_by": consent.given_by,
         "account_id": consent.account_id,
         "at": consent.at.isoformat(),
-        "withdrawn_on": None if until is None else until.isoformat(),
-        "withdrawn_at": None if noted is None else noted.isoformat(),
+        "withdrawn_on": iso(until),
+        "withdrawn_at": iso(noted),
     }
 
 

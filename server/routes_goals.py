@@ -7,6 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Depends, Query, Response
 
 from server import audit
+from server.dates import iso
 from server.deps import Config, Db, LinkedChild, Now, Supervisor, Therapist
 from server.goal_bodies import GoalBody, VersionBody, content_of
 from server.problems import Problem
@@ -59,7 +60,7 @@ def goal_as_dict(goal: GoalRow) -> dict[str, Any]:
         "conditions": goal.conditions,
         "help": goal.help,
         "purpose": goal.purpose,
-        "due": None if goal.due is None else goal.due.isoformat(),
+        "due": iso(goal.due),
         "baseline": goal.baseline,
         "status": goal.status,
         "account_id": goal.account_id,

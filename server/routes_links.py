@@ -5,6 +5,7 @@ from typing import Any
 from fastapi import APIRouter, Response
 
 from server import audit
+from server.dates import iso
 from server.deps import Config, Db, LinkedChild, Now, Supervisor, Therapist
 from server.problems import Problem
 from server.request_fields import Body, Day, Uuid
@@ -36,7 +37,7 @@ def link_as_dict(care_link: CareLink, name: str) -> dict[str, Any]:
         "account_id": care_link.account_id,
         "name": name,
         "from_day": care_link.from_day.isoformat(),
-        "to_day": None if care_link.to_day is None else care_link.to_day.isoformat(),
+        "to_day": iso(care_link.to_day),
         "made_by": care_link.made_by,
     }
 

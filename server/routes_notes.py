@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from server import audit
 from server.audit_lists import note_listing
+from server.dates import iso
 from server.deps import Db, LinkedSession, Now, SeenSession, Supervisor, Therapist
 from server.fields import TEXT_PATTERN, Count
 from server.note_changes import changed_since
@@ -112,7 +113,7 @@ def note_as_dict(db: Session, seen: SeenSession, note: NoteRow | None) -> dict[s
 
 def _steps(db: Session, note: NoteRow, events: list[NoteEvent]) -> dict[str, Any]:
     moments = {
-        name: None if moment is None else moment.isoformat()
+        name: iso(moment)
         for name, moment in (
             ("changed_at", note.changed_at),
             ("signed_at", note.signed_at),
@@ -223,5 +224,5 @@ def _listed(db: Session, note: NoteRow, session: SessionRow) -> dict[str, Any]:
         "revision": note.revision,
         "author": _signer(db, note.account_id),
         "changed_at": note.changed_at.isoformat(),
-        "signed_at": None if note.signed_at is None else note.signed_at.isoformat(),
+        "signed_at": iso(note.signed_at),
     }

@@ -8,6 +8,7 @@ from pydantic import Field
 
 from server import audit, auth
 from server.account_changes import Change, change_account, supervisor_fault
+from server.dates import iso
 from server.deps import Db, Now, Owner
 from server.faults import Fault
 from server.problems import Problem
@@ -66,20 +67,16 @@ class Value(Body):
     value: Any
 
 
-def _moment(at: datetime | None) -> str | None:
-    return None if at is None else at.isoformat()
-
-
 def _account_row(one: Account, seen_at: datetime | None) -> dict[str, object]:
     return {
         "account_id": one.id,
         "name": one.name,
         "roles": sorted(one.roles),
         "supervisor_id": one.supervisor_id,
-        "added_at": _moment(one.added_at),
-        "closed_at": _moment(one.closed_at),
+        "added_at": iso(one.added_at),
+        "closed_at": iso(one.closed_at),
         "second_factor": one.second_factor_since is not None,
-        "seen_at": _moment(seen_at),
+        "seen_at": iso(seen_at),
     }
 
 
@@ -92,10 +89,10 @@ def _invitation_row(one: Invitation, now: datetime) -> dict[str, object]:
         "account_id": one.account_id,
         "made_by": one.made_by,
         "state": state_of(one, now),
-        "made_at": _moment(one.made_at),
-        "expires_at": _moment(one.expires_at),
-        "used_at": _moment(one.used_at),
-        "withdrawn_at": _moment(one.withdrawn_at),
+        "made_at": iso(one.made_at),
+        "expires_at": iso(one.expires_at),
+        "used_at": iso(one.used_at),
+        "withdrawn_at": iso(one.withdrawn_at),
     }
 
 

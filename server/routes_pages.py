@@ -193,8 +193,9 @@ def show_caseload(account: Therapist, db: Db, now: Now, settings: Config) -> Res
     # Reading stored results needs the analysis, which takes a second to load.
     from server.page_caseload import caseload_page
 
-    note_listing(db, now, account.id, "caseload", {one.id for one in children_of(db, account)})
-    words = caseload_page(db, account, settings, settings.day_of(now))
+    children = children_of(db, account)
+    note_listing(db, now, account.id, "caseload", [child.id for child in children])
+    words = caseload_page(db, children, settings, settings.day_of(now))
     return page("caseload.html", account, "/caseload", **words)
 
 

@@ -7,6 +7,7 @@ from fastapi import APIRouter, Query, Request, Response
 
 from server import audit
 from server.audit_lists import note_listing
+from server.dates import iso
 from server.deps import Config, Db, LinkedChild, LinkedSession, Now, Therapist
 from server.etags import tag_of, unless_held
 from server.faults import Fault
@@ -64,7 +65,7 @@ class SessionChange(Body):
 def session_as_dict(session: SessionRow, summary: dict[str, Any]) -> dict[str, Any]:
     """Return a session in plain types, with what stands beside it in a list."""
     moments = {
-        name: None if moment is None else moment.isoformat()
+        name: iso(moment)
         for name, moment in (
             ("started_at", session.started_at),
             ("ended_at", session.ended_at),

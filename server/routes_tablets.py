@@ -6,6 +6,7 @@ from fastapi import APIRouter, Depends
 from pydantic import Field, StringConstraints
 
 from server import audit
+from server.dates import iso
 from server.deps import THERAPIST_ROLES, Db, Now, SignedIn, Therapist
 from server.fields import LINE_PATTERN
 from server.problems import Problem
@@ -60,7 +61,7 @@ def _token(token: Token) -> dict[str, Any]:
     return {
         "read_until": token.read_until.isoformat(),
         "write_until": token.write_until.isoformat(),
-        "revoked_at": None if token.revoked_at is None else token.revoked_at.isoformat(),
+        "revoked_at": iso(token.revoked_at),
     }
 
 
@@ -73,7 +74,7 @@ def calibration_as_dict(calibration: Calibration) -> dict[str, Any]:
         "px_per_mm": calibration.px_per_mm,
         "ratio": calibration.ratio,
         "screen_mm": None if width is None or height is None else [width, height],
-        "made_at": None if made_at is None else made_at.isoformat(),
+        "made_at": iso(made_at),
         "received_at": calibration.received_at.isoformat(),
     }
 
@@ -86,7 +87,7 @@ def _known(known: KnownTablet) -> dict[str, Any]:
         "paired_at": known.tablet.paired_at.isoformat(),
         "tokens": [_token(token) for token in known.tokens],
         "calibration": None if newest is None else calibration_as_dict(newest),
-        "last_trial_at": None if last is None else last.isoformat(),
+        "last_trial_at": iso(last),
     }
 
 

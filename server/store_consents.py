@@ -6,13 +6,12 @@ from datetime import date, datetime
 from sqlalchemy import select, update
 from sqlalchemy.orm import Session
 
+from server.batches import batches
 from server.faults import Fault
 from server.problems import Problem
 from server.tables import Consent
 from server.tables_people import CONSENT_PURPOSES
 
-# Ids a statement may name at once; SQLite allows far more.
-BATCH = 500
 GIVEN_ALREADY = "This consent is noted already."
 WITHDRAWN_ALREADY = "This consent has been withdrawn already."
 BEFORE_GIVEN = "A consent cannot be withdrawn before the day it was given."
@@ -157,11 +156,10 @@ def in_force(db: Session, child_ids: Collection[str], purpose: str, day: date) -
     """
     if purpose not in CONSENT_PURPOSES:
         raise ValueError(f"purpose must be one of {', '.join(CONSENT_PURPOSES)}")
-    ids = list(child_ids)
     found: dict[str, list[Consent]] = {}
-    for start in range(0, len(ids), BATCH):
+    for batch in batches(child_ids):
         rows = select(Consent).where(
-            Consent.child_id.in_(ids[start : start + BATCH]),
+            Consent.child_id.in_(batch),
             Consent.purpose == purpose,
             Consent.given_on <= day,
         )

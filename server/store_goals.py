@@ -8,8 +8,8 @@ from sqlalchemy import func, inspect, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from server.batches import batches
 from server.problems import Problem
-from server.store_results import BATCH
 from server.tables import GoalRow, MeasureValue, ResultRow, SessionRow, TrialRow, random_id
 
 CHANGED_MEANWHILE = (
@@ -192,10 +192,9 @@ def measured_of(db: Session, results: Iterable[ResultRow], name: str) -> dict[st
             # One that could not be kept has no rows of values.
             row = result.report["measures"][name]
             found[result.trial_id] = Measured(row["value"], row.get("reason"))
-    ids = list(kept)
-    for start in range(0, len(ids), BATCH):
+    for batch in batches(kept):
         rows = select(MeasureValue).where(
-            MeasureValue.result_id.in_(ids[start : start + BATCH]), MeasureValue.measure == name
+            MeasureValue.result_id.in_(batch), MeasureValue.measure == name
         )
         for row in db.scalars(rows):
             found[kept[row.result_id]] = Measured(row.value, row.reason)

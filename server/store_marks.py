@@ -9,14 +9,13 @@ from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from server import audit
+from server.batches import batches
 from server.problems import Problem
 from server.tables import MarkRow
 
 OTHER_MARK = "Another mark is already stored under this id."
 # `set_up` is how an earlier release's demo wrote it.
 SET_UP = ("setup", "set_up")
-# Ids a statement may name at once; SQLite allows far more.
-BATCH = 500
 
 
 def add_mark(
@@ -108,10 +107,8 @@ def marks_of(db: Session, trial_id: str) -> list[MarkRow]:
 
 def latest_marks(db: Session, trial_ids: Collection[str]) -> dict[str, MarkRow]:
     """Return the mark that counts for each trial that has one."""
-    ids = list(trial_ids)
     found: dict[str, MarkRow] = {}
-    for start in range(0, len(ids), BATCH):
-        batch = ids[start : start + BATCH]
+    for batch in batches(trial_ids):
         marks = select(MarkRow).where(MarkRow.trial_id.in_(batch)).order_by(MarkRow.number)
         found |= {mark.trial_id: mark for mark in db.scalars(marks)}
     return found

@@ -11,13 +11,12 @@ from sqlalchemy.orm import Session, defer, undefer
 from analysis import ANALYSIS_VERSION
 from server.amending import Amended
 from server.attempts import KINDS
+from server.batches import batches
 from server.facts import Scored, are_whole, scored, with_report
 from server.logs import LOGGER, told
 from server.tables import AmendmentRow, MeasureValue, ResultRow, TrialRow
 
 SCORING_FAILED = "scoring_failed"
-# Ids a statement may name at once; SQLite allows far more.
-BATCH = 500
 
 log = logging.getLogger(LOGGER)
 
@@ -55,7 +54,7 @@ def current_results(
     db : Session
         Database session.
     trial_ids : sequence of str
-        At most `BATCH`.
+        At most `server.batches.BATCH`.
     reports : bool
         Whether the reports are read too; without them it is many times faster.
 
@@ -114,11 +113,11 @@ def values_of(
         else:
             # One that could not be kept has no rows of values.
             found[result.trial_id] = _numbers(result.report["measures"], names)
-    ids, number = list(kept), type_coerce(MeasureValue.value, Float())
-    for start in range(0, len(ids), BATCH):
+    number = type_coerce(MeasureValue.value, Float())
+    for batch in batches(kept):
         rows = db.execute(
             select(MeasureValue.result_id, MeasureValue.measure, number).where(
-                MeasureValue.result_id.in_(ids[start : start + BATCH]),
+                MeasureValue.result_id.in_(batch),
                 MeasureValue.measure.in_(names),
                 MeasureValue.value.is_not(None),
             )

@@ -8,6 +8,7 @@ from sqlalchemy import func, literal, select, union_all
 from sqlalchemy.orm import Session
 
 from analysis import ANALYSIS_VERSION
+from server.batches import batches
 from server.faults import Fault
 from server.problems import Problem
 from server.store_plans import latest_plan, save_plan
@@ -158,8 +159,7 @@ def summaries(db: Session, session_ids: Collection[str]) -> dict[str, dict[str, 
     found: dict[str, dict[str, Any]] = {
         one: {"plan_version": 0, "trials": 0, "note_state": None} for one in ids
     }
-    for start in range(0, len(ids), BATCH):
-        batch = ids[start : start + BATCH]
+    for batch in batches(ids):
         plans = select(PlanRow.session_id, func.max(PlanRow.version)).group_by(PlanRow.session_id)
         for session_id, version in db.execute(plans.where(PlanRow.session_id.in_(batch))):
             found[session_id]["plan_version"] = version

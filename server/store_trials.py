@@ -14,6 +14,7 @@ from sqlalchemy.orm import Session
 from server import audit
 from server.amending import Amended, amended
 from server.attempts import KINDS, TRIAL, Kind
+from server.batches import BATCH, batches
 from server.problems import Problem
 from server.store_amendments import patches_of
 from server.store_results import compute, current_result, current_results, keep
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
     from server.attempts import Document
 
 EXPORT_KEY_BYTES = 6
-BATCH = 100
-LIGHT_BATCH = 500
+# Whole reports are large.
+REPORTS_AT_ONCE = 100
 DRAWN = frozenset({TRIAL.name})
 ATTEMPTS = frozenset(KINDS)
 OTHER_BYTES = (
@@ -255,9 +256,7 @@ def results_of(
     tuple of TrialRow and ResultRow
         In the order of `trials`.
     """
-    size = BATCH if reports else LIGHT_BATCH
-    for start in range(0, len(trials), size):
-        batch = trials[start : start + size]
+    for batch in batches(trials, REPORTS_AT_ONCE if reports else BATCH):
         found = current_results(db, [trial.id for trial in batch], reports=reports)
         for trial in batch:
             yield trial, found.get(trial.id) or result_of(db, trial)

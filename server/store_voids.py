@@ -8,12 +8,11 @@ from sqlalchemy import ColumnElement, false, func, select
 from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
+from server.batches import batches
 from server.problems import Problem
 from server.tables import TrialRow, VoidRow
 
 OTHER_VOID = "Another void is already stored under this id. It was not changed."
-# Ids a statement may name at once; SQLite allows far more.
-BATCH = 500
 
 
 def add_void(
@@ -88,12 +87,9 @@ def voids_of(db: Session, trial_id: str) -> list[VoidRow]:
 
 def voided_ids(db: Session, trial_ids: Collection[str]) -> set[str]:
     """Return which of some trials are voided now."""
-    ids = list(trial_ids)
     newest: dict[str, bool] = {}
-    for start in range(0, len(ids), BATCH):
-        mine = select(VoidRow.trial_id, VoidRow.voided).where(
-            VoidRow.trial_id.in_(ids[start : start + BATCH])
-        )
+    for batch in batches(trial_ids):
+        mine = select(VoidRow.trial_id, VoidRow.voided).where(VoidRow.trial_id.in_(batch))
         newest |= dict(db.execute(mine.order_by(VoidRow.number)).all())
     return {trial_id for trial_id, voided in newest.items() if voided}
 
