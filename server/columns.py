@@ -39,6 +39,22 @@ CONDITION_COLUMNS = (
     ColumnInfo("direction", "string", "", "Direction", "Direction asked.", LINNET),
     ColumnInfo("position", "string", "", "Position", "Posture asked.", LINNET),
     ColumnInfo("tool", "string", "", "Tool", "stylus, finger or other tool asked.", LINNET),
+    ColumnInfo(
+        "tablet_at",
+        "string",
+        "",
+        "Tablet at",
+        "Where the tablet lay: centred, left or right of the body; empty if nobody said.",
+        LINNET,
+    ),
+    ColumnInfo(
+        "surface",
+        "string",
+        "",
+        "Surface",
+        "What the tablet lay on: flat, sloped, upright or floor; empty if nobody said.",
+        LINNET,
+    ),
 )
 
 REPORT_COLUMNS = (

@@ -157,6 +157,7 @@ def _plan(scenario: dict[str, Any], sign: str, items: list[dict[str, Any]], stat
                     screen_mm=tablet["screen_mm"],
                     direction=one["condition"]["direction"],
                     midline_x_mm=tablet["midline_x_mm"],
+                    hand=one["condition"]["hand"],
                 ),
                 condition=one["condition"],
                 repetitions=one["repetitions"],

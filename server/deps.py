@@ -153,14 +153,21 @@ class Sender:
         return self.token is not None and (self.token.read_until <= now or session_day < today)
 
 
+def tablet_sender(db: Db, token: CurrentTablet) -> Sender:
+    """Return a tablet that sends, with whose day it was paired, or refuse."""
+    owner = account_by_id(db, token.account_id)
+    if owner is None:
+        raise Problem(401, PAIR_AGAIN)
+    return Sender(owner, token)
+
+
+TabletSender = Annotated[Sender, Depends(tablet_sender)]
+
+
 def sender(db: Db, now: Now, bearer: Bearer, account: MaybeSignedIn) -> Sender:
     """Return who sends: the token goes first where there are both."""
     if bearer is not None:
-        token = writing_tablet(db, now, bearer)
-        owner = account_by_id(db, token.account_id)
-        if owner is None:
-            raise Problem(401, PAIR_AGAIN)
-        return Sender(owner, token)
+        return tablet_sender(db, writing_tablet(db, now, bearer))
     therapist = signed_in(account)
     if not therapist.roles & THERAPIST_ROLES:
         raise Problem(403)

@@ -178,6 +178,8 @@ def _condition_cells(
         "direction": condition.direction,
         "position": condition.position,
         "tool": condition.tool,
+        "tablet_at": condition.tablet_at,
+        "surface": condition.surface,
     }
 
 

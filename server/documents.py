@@ -86,6 +86,8 @@ class ConditionFields(Fields):
     direction: Direction | None = None
     position: Label | None = None
     tool: Label | None = None
+    tablet_at: Label | None = Field(default=None, description="centred, left or right of the body.")
+    surface: Label | None = Field(default=None, description="flat, sloped, upright or floor.")
 
 
 class DeviceFields(Fields):

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 LATE = "late"
 # Found in every set of facts since reports are not read for lists any more.
 SINCE_THEN = "scores"
+# What facts did not hold before tablets asked for it.
+LATER = {"tablet_at": None, "surface": None}
 
 
 class Scored(NamedTuple):
@@ -60,6 +62,8 @@ def asked_of(document: "Document", hand_used: str | None) -> dict[str, Any]:
         "direction": condition.direction,
         "position": condition.position,
         "tool": condition.tool,
+        "tablet_at": condition.tablet_at,
+        "surface": condition.surface,
         "item_id": None if plan is None else plan.item_id,
         "repetition": None if plan is None else plan.repetition,
     }
@@ -97,7 +101,12 @@ def facts_of(
 
 def with_report(facts: dict[str, Any], report: Mapping[str, Any]) -> dict[str, Any]:
     """Return facts that an earlier release kept, with what it left to the report."""
-    return facts | {"hand_used": None} | _reported(report)
+    return LATER | facts | {"hand_used": None} | _reported(report)
+
+
+def with_later(facts: dict[str, Any]) -> dict[str, Any]:
+    """Return whole facts, with what was not asked yet when they were kept."""
+    return facts if facts.keys() >= LATER.keys() else LATER | facts
 
 
 def are_whole(facts: Mapping[str, Any]) -> bool:

@@ -1,4 +1,4 @@
-"""The documents that Linnet writes, for their JSON schemas: report, task, plan, day pack."""
+"""The documents that Linnet writes, for their JSON schemas: report and task."""
 
 from typing import Any, Literal
 
@@ -6,7 +6,7 @@ from pydantic import Field
 
 from analysis.trial import Mode
 from server.cut_fields import TemplateFields
-from server.documents import ConditionFields, CriterionFields
+from server.documents import CriterionFields
 from server.fields import (
     Band,
     Code,
@@ -16,13 +16,13 @@ from server.fields import (
     Fields,
     Label,
     Line,
-    Moment,
     Radius,
     Share,
     Use,
     Uuid,
 )
-from server.guides import GuideFields, PartFields, TargetFields
+from server.guides import PAIRS, PartFields, TargetFields
+from server.plan_formats import NEEDS
 
 
 class QualityFields(Fields):
@@ -195,6 +195,7 @@ class TaskDocument(Fields):
     reversible: bool
     parts: list[PartFields] | None = None
     targets_mm: list[TargetFields] | None = None
+    pairs: bool | None = Field(default=None, description=PAIRS)
     about_midline: bool = Field(
         default=False, description="Whether it is placed about the midline, where that is known."
     )
@@ -207,9 +208,7 @@ class TaskDocument(Fields):
         default=None, description="What it is cut from, easiest first."
     )
     criterion: CriterionFields | None = None
-    needs: list[Label] | None = Field(
-        default=None, description="What the tablet must report for the task to make sense."
-    )
+    needs: list[Label] | None = Field(default=None, description=NEEDS)
     pressure_half_band: Share | None = Field(
         default=None, description="Each side of the child's own median, a share of the pen's range."
     )
@@ -217,60 +216,3 @@ class TaskDocument(Fields):
     grade: GradeFields | None = None
     cautions: list[str] = Field(default_factory=list)
     source: str | None = None
-
-
-class ItemTaskFields(Fields):
-    """The task of an item, as the trial carries it back."""
-
-    task_id: Code
-    revision: Count
-    mode: Mode
-    name: Line
-    use: Use
-    criterion: CriterionFields | None = None
-    pressure_band: Band | None = None
-
-
-class ShowFields(Fields):
-    """How the item is shown to the child."""
-
-    guide: Literal["line", "corridor", "dots", "ends"] | None = None
-    cue: bool | None = None
-    feedback: Any = None
-    quiet: bool | None = None
-    idle_end_s: float | None = None
-
-
-class ItemFields(Fields):
-    """One task of a plan, asked a number of times."""
-
-    item_id: Code
-    state: Label
-    repetitions: Count
-    task: ItemTaskFields
-    guide: GuideFields
-    condition: ConditionFields
-    show: ShowFields | None = None
-
-
-class PlanDocument(Fields):
-    """What one child is to be asked in one session; no name and no code."""
-
-    format: Literal["linnet-plan/1"] = "linnet-plan/1"
-    plan_id: Code
-    version: Count
-    session_label: Any = Field(description="Two picture signs, never a name or a code.")
-    server_time: Moment | None = None
-    expires_at: Moment | None = None
-    limits: dict[str, Any] | None = None
-    items: list[ItemFields]
-
-
-class DayDocument(Fields):
-    """All of a tablet's plans for one day."""
-
-    format: Literal["linnet-day/1"]
-    tablet_id: Code
-    day: str = Field(pattern=r"^\d{4}-\d{2}-\d{2}$")
-    expires_at: Moment
-    plans: list[PlanDocument]

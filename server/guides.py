@@ -22,6 +22,7 @@ from server.fields import (
     Radius,
 )
 
+PAIRS = "Whether dots are joined two by two: the first with the second, the third with the fourth."
 TWO_FORMS = "A guide has either points_mm or parts, and this one has both."
 TWO_POINTS = "A line needs at least two points."
 TWO_DISTINCT = "A line needs at least two points in different places."
@@ -59,6 +60,7 @@ class GuideFields(Fields):
     )
     parts: list[PartFields] | None = Field(default=None, max_length=MAX_PARTS)
     targets_mm: list[TargetFields] | None = Field(default=None, max_length=MAX_TARGETS)
+    pairs: bool | None = Field(default=None, description=PAIRS)
     start_radius_mm: Radius | None = None
     stop_radius_mm: Radius | None = None
     midline_x_mm: Millimetres | None = None

@@ -121,4 +121,5 @@ NIGHT_BEACONS = dot_task(
     direction="downward",
     ladder_mm=diameters(20.0, 10.0),
     about_midline=True,
+    pairs=True,
 )

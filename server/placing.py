@@ -76,11 +76,19 @@ def _corner_mm(
         middle_mm[0] = float(midline_x_mm)
     beside_mm = np.array([middle_mm]) - 0.5 * np.array(task["size_mm"])
     corner_mm: FloatArray = settled(beside_mm, origin_mm=(0.0, 0.0))[0]
-    # Half a hundredth of rounding is no matter.
-    over_mm = np.maximum(-(corner_mm + low_mm), corner_mm + high_mm - np.array(screen_mm))
-    if (over_mm > 0.01).any():
+    if not lies_within((low_mm, high_mm), corner_mm, screen_mm):
         raise DoesNotFit("the guide does not fit about this midline")
     return corner_mm
+
+
+def lies_within(
+    box: Sequence[FloatArray] | FloatArray, corner_mm: FloatArray, screen_mm: Sequence[float]
+) -> bool:
+    """Whether a box lies on a screen, its task's upper left corner at a place of it. [mm]"""
+    low_mm, high_mm = box
+    over_mm = np.maximum(-(corner_mm + low_mm), corner_mm + high_mm - np.array(screen_mm))
+    # Half a hundredth of rounding is no matter.
+    return bool((over_mm <= 0.01).all())
 
 
 def _width(part: Part) -> float | list[float] | None:
@@ -96,6 +104,74 @@ def _line(part: Part, corner_mm: FloatArray) -> dict[str, Any]:
     return line if width is None else line | {"corridor_mm": width}
 
 
+def for_hand(task: TaskDict, hand: str | None) -> TaskDict:
+    """Task as a drawing hand needs it: a disc to hold lies on the side of the other hand.
+
+    Parameters
+    ----------
+    task : dict
+        A ``linnet-task/1``; one with a disc beside a line has the disc at the left.
+    hand : str or None
+        The hand that draws; only ``left`` changes anything.
+
+    Returns
+    -------
+    dict
+        The task, its disc and its line having changed sides. The line itself is not
+        mirrored: it starts where it started and turns as it turned, with the same id.
+
+    Examples
+    --------
+    >>> from server.library import task_of
+    >>> turned = for_hand(task_of("capstan"), "left")
+    >>> turned["targets_mm"][0]["x"], turned["size_mm"]
+    (126.0, [126.0, 60.0])
+    """
+    parts, dots = task.get("parts") or [], task.get("targets_mm") or []
+    if hand != "left" or task["mode"] != "both" or not parts or len(dots) != 1:
+        return task
+    width_mm = task["size_mm"][0]
+    xs_mm = [x for part in parts for x, _ in part["points_mm"]]
+    across_mm = np.array([width_mm - min(xs_mm) - max(xs_mm), 0.0])
+    return task | {
+        "parts": [
+            part | {"points_mm": listed(np.array(part["points_mm"]) + across_mm)} for part in parts
+        ],
+        "targets_mm": [dot | {"x": round(width_mm - dot["x"], 2)} for dot in dots],
+    }
+
+
+def laid_out(task: TaskDict, direction: str, corner_mm: FloatArray) -> GuideDict:
+    """Guide of a task as it is, the task's own upper left corner at a place of a screen.
+
+    Parameters
+    ----------
+    task : dict
+        A ``linnet-task/1`` at the step that is wanted.
+    direction : str
+        The task's own direction or, if it is reversible, the opposite one.
+    corner_mm : ndarray, shape (2,)
+        In whole hundredths. [mm]
+
+    Returns
+    -------
+    dict
+        Guide without a midline.
+    """
+    parts, dots = _asked_parts(task, direction), _asked_dots(task, direction, corner_mm)
+    targets = tuple(Target(dot["x"], dot["y"], dot["radius"], dot["order"]) for dot in dots)
+    guide: GuideDict = {"id": guide_id(Guide(parts, targets=targets)), "shape": task["shape"]}
+    lines = [_line(part, corner_mm) for part in parts]
+    if lines:
+        guide |= lines[0] if len(lines) == 1 else {"parts": lines}
+    if dots:
+        guide["targets_mm"] = dots
+    for key in ("pairs", "start_radius_mm", "stop_radius_mm"):
+        if task.get(key) is not None:
+            guide[key] = task[key]
+    return guide
+
+
 def placed(
     task: TaskDict,
     *,
@@ -104,6 +180,7 @@ def placed(
     screen_mm: Sequence[float],
     direction: str | None = None,
     midline_x_mm: float | None = None,
+    hand: str | None = None,
 ) -> GuideDict:
     """Guide of a plan item: the task's path and dots in the middle of a screen.
 
@@ -122,6 +199,8 @@ def placed(
     midline_x_mm : float or None
         Where the middle of the child's body is; None when nobody said. A task that belongs
         about the midline is placed about it. [mm]
+    hand : str or None
+        The hand that draws, for `for_hand`; None when it is not asked for.
 
     Returns
     -------
@@ -148,26 +227,15 @@ def placed(
         width_mm = float(corridor_mm)
         parts_then = [part | {"corridor_mm": width_mm} for part in shown.get("parts") or []]
         shown = shown | {"parts": parts_then}
-    asked = direction or task["direction"]
-    parts = _asked_parts(shown, asked)
-    corner_mm = _corner_mm(_without_template(shown), screen_mm, midline_x_mm)
-    dots = _asked_dots(shown, asked, corner_mm)
-    targets = tuple(Target(dot["x"], dot["y"], dot["radius"], dot["order"]) for dot in dots)
-    guide: GuideDict = {"id": guide_id(Guide(parts, targets=targets)), "shape": task["shape"]}
-    lines = [_line(part, corner_mm) for part in parts]
-    if lines:
-        guide |= lines[0] if len(lines) == 1 else {"parts": lines}
-    if dots:
-        guide["targets_mm"] = dots
-    for key in ("start_radius_mm", "stop_radius_mm"):
-        if task.get(key) is not None:
-            guide[key] = task[key]
+    shown = for_hand(without_template(shown), hand)
+    corner_mm = _corner_mm(shown, screen_mm, midline_x_mm)
+    guide = laid_out(shown, direction or task["direction"], corner_mm)
     if midline_x_mm is not None:
         guide |= {"midline_x_mm": round(float(midline_x_mm), 2), "midline_source": "entered"}
     return guide
 
 
-def _without_template(task: TaskDict) -> TaskDict:
+def without_template(task: TaskDict) -> TaskDict:
     """Return a task as a screen shows it: what falls out of the paper is not drawn there."""
     return {key: value for key, value in task.items() if key != "template"}
 

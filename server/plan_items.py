@@ -10,8 +10,8 @@ from sqlalchemy.orm import Session
 from server.documents import NO_BAND, NO_BOUND
 from server.faults import BadDocument, Fault
 from server.fields import Count, Fields, Label
-from server.formats import ItemFields, ShowFields
 from server.guides import guide_of
+from server.plan_formats import ItemFields, ShowFields
 from server.store_tasks import task_by_id
 from server.strict_json import read_json
 from server.validation import names_of, validated
@@ -29,10 +29,9 @@ FIXED = "This cannot change any more. Close the item and add a new one."
 NO_TASK = "This must be a task of the library or of this practice, in a revision that exists."
 OTHER_TASK = "This must be as the task itself has it."
 NO_GUIDE = "An item of this mode needs a line or dots."
+ODD_DOTS = "Dots that are joined two by two must be even in number."
 # What an item keeps for ever.
 KEPT = ("task", "guide", "condition")
-# Carried for the tablet beside the fields of the format.
-ALSO_KNOWN = frozenset({"needs"})
 
 Item = dict[str, Any]
 
@@ -62,7 +61,7 @@ class SentPlan(Fields):
 
 @cache
 def _names() -> frozenset[str]:
-    return names_of(SentPlan) | ALSO_KNOWN
+    return names_of(SentPlan)
 
 
 def read_plan(raw: bytes) -> SentPlan:
@@ -93,6 +92,8 @@ def _faults(sent: SentPlan) -> Iterator[Fault]:
         yield from _task_faults(item, f"{path}/task")
         if guide_of(item.guide, f"{path}/guide") is None and item.task.mode != "cut":
             yield Fault(f"{path}/guide", NO_GUIDE)
+        if item.guide.pairs and len(item.guide.targets_mm or ()) % 2:
+            yield Fault(f"{path}/guide/pairs", ODD_DOTS)
 
 
 def _unknown_keys(value: Any, path: str) -> Iterator[Fault]:
@@ -101,7 +102,7 @@ def _unknown_keys(value: Any, path: str) -> Iterator[Fault]:
         for at, inner in enumerate(value):
             yield from _unknown_keys(inner, f"{path}/{at}")
     elif isinstance(value, BaseModel):
-        if set(value.model_extra or ()) - ALSO_KNOWN:
+        if value.model_extra:
             yield Fault(path, UNKNOWN_KEY)
         for name in type(value).model_fields:
             yield from _unknown_keys(getattr(value, name), f"{path}/{name}")
@@ -181,6 +182,6 @@ def _new_faults(db: Session, item: SentItem, path: str) -> Iterator[Fault]:
     for key in ("name", "mode"):
         if getattr(item.task, key) != task[key]:
             yield Fault(f"{path}/task/{key}", OTHER_TASK)
-    needs = (item.task.model_extra or {}).get("needs")
+    needs = item.task.needs
     if needs is not None and needs != task.get("needs"):
         yield Fault(f"{path}/task/needs", OTHER_TASK)

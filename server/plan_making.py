@@ -149,6 +149,7 @@ def _guide(
                 screen_mm=room_mm,
                 direction=direction,
                 midline_x_mm=body.midline_x_mm,
+                hand=body.hand,
             )
         except DoesNotFit:
             continue

@@ -12,8 +12,9 @@ from server.deps import LinkedTrial, SeenTrial, Sender, seen_trial
 from server.faults import Fault
 from server.problems import Problem
 from server.store_children import TODAY, child_of, was_linked
+from server.store_observations import observation_by_id
 from server.store_sessions import session_by_id, session_of_plan
-from server.store_trials import refuse_erased, same_trial, store_trial
+from server.store_trials import refuse_erased, same_trial, store_trial, trial_by_id
 from server.tables import Account, SessionRow, TrialRow
 
 if TYPE_CHECKING:
@@ -135,6 +136,51 @@ def _session_for(
     if planned is not None and planned.child_id != chosen.child_id:
         raise Problem(422, errors=[Fault("/plan/plan_id", OTHER_CHILD)])
     return chosen
+
+
+def session_observed(
+    db: Session, sent_by: Sender, plan_id: str, *, observation_id: str, trial_id: str | None
+) -> SessionRow:
+    """Return the session that an observation of a tablet belongs to.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    sent_by : Sender
+        A paired tablet: it may write to the sessions that it may send trials of.
+    plan_id : str
+        The plan that the tablet was showing.
+    observation_id : str
+        UUID made by the tablet.
+    trial_id : str or None
+        The trial it is about, if it is about one.
+
+    Returns
+    -------
+    SessionRow
+        Where it is stored already; else that of the trial, which may have been moved since,
+        if the tablet may mark the trial there; else that of the plan.
+
+    Raises
+    ------
+    Problem
+        410 if the child was erased, 422 if the plan is another's.
+    """
+    planned = session_of_plan(db, plan_id)
+    if planned is None:
+        refuse_erased(db, observation_id, plan_id, trial_id)
+    if planned is None or not _may_write(db, sent_by, planned):
+        raise Problem(422, errors=[Fault("/plan_id", NO_PLAN)])
+    trial = None if trial_id is None else trial_by_id(db, trial_id)
+    stored = observation_by_id(db, observation_id)
+    for known in (stored, trial):
+        session = None if known is None else session_by_id(db, known.session_id)
+        if session is None or session.child_id != planned.child_id:
+            continue
+        if known is stored or (trial is not None and may_add(db, sent_by, trial, session)):
+            return session
+    return planned
 
 
 def seen_of_kind(

@@ -1,15 +1,19 @@
 """Observations: added in a session, changed or taken back until its note is signed."""
 
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Depends, Response
 from pydantic import Field
+from sqlalchemy.orm import Session
 
 from server import audit
-from server.deps import Db, LinkedSession, Now, Therapist, seen_session
+from server.deps import Db, LinkedSession, Now, TabletSender, Therapist, seen_session
+from server.fields import Code
 from server.openapi import REPEATED
 from server.problems import Problem
+from server.receiving import session_observed
 from server.request_fields import Body, Text, Uuid
 from server.routes_trials import Help, json_answer
 from server.store_observations import (
@@ -20,7 +24,7 @@ from server.store_observations import (
     observation_by_id,
     observations_of,
 )
-from server.tables import Child, ObservationRow
+from server.tables import Child, ObservationRow, SessionRow
 
 router = APIRouter(prefix="/api")
 
@@ -74,6 +78,12 @@ class NewObservation(ObservationChange):
     id: Uuid
 
 
+class TabletObservation(NewObservation):
+    """What was observed beside the tablet, while it was showing a plan."""
+
+    plan_id: Code
+
+
 @dataclass(frozen=True)
 class SeenObservation:
     """An observation that may be seen, with its child."""
@@ -105,18 +115,39 @@ def post_observation(
     account: Therapist, seen: LinkedSession, body: NewObservation, db: Db, now: Now
 ) -> Response:
     """Add an observation: 201 if it is new, 200 if it is there already."""
+    row, created = _added(db, now, body, seen.session, account.id)
+    return json_answer(observation_as_dict(row), 201 if created else 200)
+
+
+@router.post("/tablet/observations", status_code=201, responses=REPEATED)
+def post_from_tablet(sent_by: TabletSender, body: TabletObservation, db: Db, now: Now) -> Response:
+    """Add an observation to the session of a plan: 201 if it is new, 200 if it is there.
+
+    A trial that it is about must have arrived before it.
+    """
+    session = session_observed(
+        db, sent_by, body.plan_id, observation_id=body.id, trial_id=body.trial_id
+    )
+    row, created = _added(db, now, body, session, sent_by.account.id)
+    # A tablet is told no more than it needs to clear what it sent.
+    return json_answer({"id": row.id}, 201 if created else 200)
+
+
+def _added(
+    db: Session, now: datetime, body: NewObservation, session: SessionRow, account_id: str
+) -> tuple[ObservationRow, bool]:
     row, created = add_observation(
         db,
         observation_id=body.id,
-        session_id=seen.session.id,
-        account_id=account.id,
+        session_id=session.id,
+        account_id=account_id,
         at=now,
         values=body.values(),
     )
     if created:
-        audit.note(db, now, account.id, "made", "observation", row.id, child_id=seen.child.id)
+        audit.note(db, now, account_id, "made", "observation", row.id, child_id=session.child_id)
         db.commit()
-    return json_answer(observation_as_dict(row), 201 if created else 200)
+    return row, created
 
 
 @router.put("/observations/{observation_id}")

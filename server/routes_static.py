@@ -11,6 +11,7 @@ from starlette.types import Scope
 
 from server.openapi import gives_media
 from server.problems import Problem
+from server.tablet_worker import worker_script
 
 router = APIRouter()
 
@@ -67,3 +68,10 @@ def read_tablet_page() -> Response:
     if not page.is_file():
         raise Problem(404)
     return FileResponse(page, media_type="text/html; charset=utf-8", headers=FRESH)
+
+
+@router.get("/tablet-worker.js", response_class=Response, responses=gives_media("text/javascript"))
+def read_tablet_worker() -> Response:
+    """Return the script that keeps the child's page on the tablet, with what it has to keep."""
+    script = worker_script(web_folder(), TYPES)
+    return Response(script, media_type=TYPES[".mjs"], headers=FRESH)

@@ -10,13 +10,12 @@ from server.documents import TrialDocument
 from server.entries import EntryDocument
 from server.fields import Code, Count, Fields, Label, Uuid
 from server.formats import (
-    DayDocument,
     MetFields,
-    PlanDocument,
     ReportDocument,
     TaskDocument,
     ValueFields,
 )
+from server.plan_formats import DayDocument, PlanDocument
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
 

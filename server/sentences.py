@@ -36,6 +36,17 @@ DIRECTION_WORDS = {
     "clockwise": "clockwise",
     "anticlockwise": "anticlockwise",
 }
+TABLET_WORDS = {
+    "centred": "tablet centred",
+    "left": "tablet to the left",
+    "right": "tablet to the right",
+}
+SURFACE_WORDS = {
+    "flat": "flat surface",
+    "sloped": "sloped surface",
+    "upright": "upright surface",
+    "floor": "on the floor",
+}
 HAND_WORDS = {
     "left": "left hand",
     "right": "right hand",
@@ -112,11 +123,15 @@ def width_words(report: Report) -> str | None:
 
 
 def condition_words(condition: Mapping[str, Any]) -> list[str]:
-    """Return hand, direction, position and tool as asked, as far as they were said."""
+    """Return hand, direction, position, tool and how the tablet lay, as far as they were said."""
     hand = HAND_WORDS.get(condition.get("hand") or "")
     direction = DIRECTION_WORDS.get(condition.get("direction") or "")
     rest = [condition.get("position"), condition.get("tool")]
-    return [word.replace("_", " ") for word in [hand, direction, *rest] if word]
+    lay = [
+        TABLET_WORDS.get(condition.get("tablet_at") or ""),
+        SURFACE_WORDS.get(condition.get("surface") or ""),
+    ]
+    return [word.replace("_", " ") for word in [hand, direction, *rest, *lay] if word]
 
 
 def _value(report: Report, measure_id: str) -> float | None:

@@ -6,7 +6,9 @@ from typing import Any
 from sqlalchemy import Select, func, select
 from sqlalchemy.orm import Session, aliased
 
+from server.grading import steps_beside
 from server.store_children import children_of
+from server.store_tasks import task_by_id
 from server.strict_json import MAX_DOCUMENT_BYTES
 from server.tables import Account, Child, PlanRow, SessionRow
 
@@ -36,7 +38,8 @@ def day_pack(
     -------
     dict
         ``linnet-day/1``. Closed sessions are left out; closed items are not, so that the
-        tablet learns that they are closed.
+        tablet learns that they are closed. Items of practice have the next rungs beside
+        them, as `steps`.
     """
     until = expires_at.isoformat()
     added = {"expires_at": until, "limits": {"document_bytes": MAX_DOCUMENT_BYTES}}
@@ -47,10 +50,19 @@ def day_pack(
         "day": day.isoformat(),
         "expires_at": until,
         "plans": [
-            plan | {"session_label": sign.split()} | added
-            for plan, sign in db.execute(_newest_plans(child_ids, day))
+            _with_steps(db, plan) | {"session_label": sign.split()} | added
+            for plan, sign in db.execute(_newest_plans(child_ids, day)).all()
         ],
     }
+
+
+def _with_steps(db: Session, plan: dict[str, Any]) -> dict[str, Any]:
+    items = []
+    for item in plan["items"]:
+        task = task_by_id(db, item["task"]["task_id"], item["task"]["revision"])
+        steps = {} if task is None else steps_beside(task, item)
+        items.append(item | {"steps": steps} if steps else item)
+    return plan | {"items": items}
 
 
 def _newest_plans(child_ids: list[str], day: date) -> Select[tuple[dict[str, Any], str]]:

@@ -11,6 +11,7 @@ from sqlalchemy.orm.exc import StaleDataError
 
 from server.faults import Fault
 from server.problems import Problem
+from server.store_trials import refuse_erased
 from server.tables import NoteRow, ObservationRow, TrialRow
 
 SIGNED = (
@@ -127,14 +128,15 @@ def add_observation(
     Raises
     ------
     Problem
-        409 if the note is signed or the id belongs to another observation; 422 if the
-        values do not fit their kind or the session.
+        409 if the note is signed or the id belongs to another observation; 410 if the child
+        was erased meanwhile; 422 if the values do not fit their kind or the session.
     """
-    _check(db, session_id, values)
     whole = {"session_id": session_id, **values}
+    # Before it is checked: its trial may have been moved to another session since.
     found = _same(db, observation_id, whole)
     if found is not None:
         return found, False
+    _check(db, session_id, values)
     row = ObservationRow(id=observation_id, account_id=account_id, at=at, **whole)
     try:
         db.add(row)
@@ -202,6 +204,8 @@ def _refuse_signed(db: Session, session_id: str) -> None:
 
 
 def _refusal(db: Session, session_id: str) -> Problem:
+    # Or the child was erased after its session had been found.
+    refuse_erased(db, session_id)
     return Problem(409, SIGNED if _is_signed(db, session_id) else None)
 
 

@@ -12,7 +12,7 @@ from analysis import ANALYSIS_VERSION
 from server.amending import Amended
 from server.attempts import KINDS
 from server.batches import batches
-from server.facts import Scored, are_whole, scored, with_report
+from server.facts import Scored, are_whole, scored, with_later, with_report
 from server.logs import LOGGER, told
 from server.tables import AmendmentRow, MeasureValue, ResultRow, TrialRow
 
@@ -81,7 +81,7 @@ _AFRESH = {"populate_existing": True}
 def facts_with(result: ResultRow) -> dict[str, Any]:
     """Return the facts of a result, whichever release kept it."""
     if are_whole(result.facts):
-        return result.facts
+        return with_later(result.facts)
     return with_report(result.facts, result.report)
 
 

@@ -8,7 +8,7 @@ from fastapi.testclient import TestClient
 from sqlalchemy import select
 
 from server.tables import Account
-from tests.practice import NOON, PASSPHRASE, Practice, drawn, raw_of
+from tests.practice import NOON, PASSPHRASE, PLAN_GULL, Practice, drawn, raw_of
 
 Request = dict[str, Any]
 
@@ -193,6 +193,9 @@ REQUESTS: dict[str, Callable[[Practice], Request]] = {
         "json": {"value": 30},
     },
     "POST /api/tablet/calibrations": _body(CALIBRATION),
+    "POST /api/tablet/observations": _body(
+        {"id": FRESH, "plan_id": PLAN_GULL, "kind": "trunk_still", "trial_id": TRIAL}
+    ),
     "PATCH /api/tablets/{tablet_id}": _body({"label": "Blue case"}),
     "POST /api/tasks": _body(OWN_TASK),
     "POST /api/tasks/{task_id}/revisions": _body(OWN_TASK | {"based_on": 1}),

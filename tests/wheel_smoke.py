@@ -93,6 +93,8 @@ def check_demo(programs: Path, folder: Path) -> float:
         fetch(links["desk_url"], "Linnet")
         fetch(links["tablet_url"], "<script")
         fetch(f"{base}/static/desk/desk.css", "{")
+        fetch(f"{base}/tablet-worker.js", "linnet.webmanifest")
+        fetch(f"{base}/static/tablet/linnet.webmanifest", "icon-512.png")
         fetch(f"{base}/healthz", "")
         fetch(f"{base}/api/schemas/linnet-trial-1", "linnet-trial/1")
         demo.send_signal(signal.SIGTERM)

@@ -8,7 +8,9 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from harbour import Harbour, copy_of, make_demo
+from engine import Engine, needs, present
+from engines import BY_NAME
+from harbour import Harbour, copy_of, make_demo, make_town
 
 
 @pytest.fixture(scope="session")
@@ -19,9 +21,40 @@ def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return file
 
 
+@pytest.fixture(scope="session")
+def town_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A database with the demo's people and today's plans, but none of its old trials."""
+    file = tmp_path_factory.mktemp("town") / "linnet.sqlite3"
+    make_town(file)
+    return file
+
+
 @pytest.fixture
-def harbour(demo_file: Path, tmp_path: Path) -> Iterator[Harbour]:
-    """A server of one's own copy of the demo, not started yet."""
-    own = copy_of(demo_file, tmp_path)
+def harbour(town_file: Path, tmp_path: Path) -> Iterator[Harbour]:
+    """A server of one's own copy of the town, not started yet."""
+    own = copy_of(town_file, tmp_path)
     yield own
     own.kill()
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item: pytest.Item) -> None:
+    """Ask for the browser, and for what it can do, before anything that takes long is made."""
+    params = item.callspec.params if hasattr(item, "callspec") else {}
+    if "engine" in params:
+        kind = BY_NAME[params["engine"]]
+        present(kind)
+        needs(kind, params.values())
+
+
+@pytest.fixture
+def engine(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Engine]:
+    """The browser whose name is the parameter, started with an empty profile."""
+    folder = tmp_path / "browser"
+    folder.mkdir()
+    browser = BY_NAME[request.param](folder)
+    try:
+        browser.start()
+        yield browser
+    finally:
+        browser.close()

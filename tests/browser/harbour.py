@@ -7,7 +7,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,7 @@ import httpx2
 
 from server.database import make_engine, make_sessions, prepare_file, upgrade
 from server.demo import fill
-from server.library import placed, plan_item, task_of
+from server.library import placed, plan_item, task_of, with_pressure_band
 from server.settings import Settings, database_url
 from server.store_accounts import account_by_name
 from server.store_children import children_of
@@ -33,36 +33,58 @@ def now() -> datetime:
     return datetime.fromtimestamp(time.time(), UTC)
 
 
+class Enough(Exception):
+    """The demo has all that a tablet needs."""
+
+
+def _no_more(*_: int) -> None:
+    raise Enough
+
+
 def make_demo(file: Path) -> None:
-    """Fill a new database with the demo scenario."""
+    """Fill a new database with the whole demo scenario."""
+    _fill(file)
+
+
+def make_town(file: Path) -> None:
+    """Fill a new database with the demo's people and plans; its old trials take long to score."""
+    with suppress(Enough):
+        _fill(file, progress=_no_more, workers=1)
+
+
+def _fill(file: Path, **how: Any) -> None:
     settings = Settings(database_url=database_url(str(file)), demo=True)
     prepare_file(file)
     upgrade(settings)
     engine = make_engine(settings)
     try:
         with make_sessions(engine)() as db:
-            fill(db, today=settings.day_of(now()), clock=now)
+            fill(db, today=settings.day_of(now()), clock=now, **how)
             db.commit()
     finally:
         engine.dispose()
 
 
-def item(task_id: str, *, item_id: str, repetitions: int = 1, **choices: Any) -> dict[str, Any]:
-    """A plan item: `corridor_mm`, `direction` and `show` may be chosen."""
+def item(
+    task_id: str, *, item_id: str | None = None, repetitions: int = 1, **choices: Any
+) -> dict[str, Any]:
+    """A plan item: `corridor_mm`, `direction`, `hand`, `midline_x_mm`, `median` and `show`."""
     task = task_of(task_id)
+    if "median" in choices:
+        task = with_pressure_band(task, choices["median"])
     direction = choices.get("direction", task["direction"])
     made = plan_item(
         task,
-        item_id=item_id,
+        item_id=item_id or task_id,
         guide=placed(
             task,
             corridor_mm=choices.get("corridor_mm", 12.0),
-            screen_mm=SCREEN_MM,
+            screen_mm=choices.get("screen_mm", SCREEN_MM),
             direction=direction,
-            midline_x_mm=103.5,
+            midline_x_mm=choices.get("midline_x_mm", 103.5),
         ),
         condition={
-            "hand": "right",
+            "hand": choices.get("hand", "right"),
             "direction": direction,
             "position": "seated",
             "tool": "stylus",
@@ -163,6 +185,18 @@ class Harbour:
     def facts(self, trial_id: str) -> dict[str, Any]:
         with self.signed_in() as client:
             return client.get(f"/api/trials/{trial_id}").json()
+
+    def observations(self) -> list[dict[str, Any]]:
+        """All observations of today's sessions."""
+        with self.signed_in() as client:
+            found = client.get("/api/sessions").json()
+            return [
+                one
+                for session in found["sessions"]
+                for one in client.get(f"/api/sessions/{session['session_id']}/observations").json()[
+                    "observations"
+                ]
+            ]
 
     def stored(self) -> list[str]:
         """Ids of all trials on disk, in order of arrival, read past the server."""

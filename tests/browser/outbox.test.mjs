@@ -1,37 +1,9 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { delayAfter, Outbox, verdict } from "../../web/tablet/outbox.mjs";
-import { MemoryStore } from "../../web/tablet/store.mjs";
-
-const trial = (id, more = {}) => ({
-  id, trial_id: id, method: "PUT", path: `/api/trials/${id}`, token: "old", body: `{"id":"${id}"}`,
-  sha256: `hash-${id}`, ...more,
-});
-const mark = (id, trial_id) => ({
-  id, trial_id, method: "POST", path: `/api/trials/${trial_id}/marks`, token: "old", body: "{}",
-  sha256: null,
-});
-const answer = (status, json = null) => ({ status, json, title: "" });
-const confirmed = (record) => answer(201, { sha256: record.sha256 });
-
-/** An outbox over a scripted server; `replies` are called in turn, the last one for ever. */
-function desk(...replies) {
-  const sent = [];
-  const clock = { now_ms: 1_000_000 };
-  const store = new MemoryStore();
-  const outbox = new Outbox({
-    store,
-    now: () => clock.now_ms,
-    send: async (record) => {
-      sent.push(record);
-      return (replies.length > 1 ? replies.shift() : replies[0])(record);
-    },
-  });
-  return { outbox, sent, clock, store };
-}
-
-const ids = async (outbox) => (await outbox.records()).map(({ id }) => id);
+import { delayAfter, verdict } from "../../web/tablet/answers.mjs";
+import { Outbox } from "../../web/tablet/outbox.mjs";
+import { answer, confirmed, desk, ids, mark, trial } from "./queue.mjs";
 
 test("the table of answers", () => {
   const record = trial("a");
@@ -80,6 +52,15 @@ test("a silent server is asked once a pass, not once a trial", async () => {
   await outbox.drain();
   assert.equal(sent.length, 1);
   assert.equal((await ids(outbox)).length, 3);
+});
+
+test("a trial that never gets through does not hold up the others", async () => {
+  const { outbox, clock } = desk((record) => (record.id === "a" ? answer(null) : confirmed(record)));
+  for (const id of ["a", "b", "c"]) await outbox.add(trial(id));
+  await outbox.drain();
+  clock.now_ms += 2000;
+  await outbox.drain();
+  assert.deepEqual(await ids(outbox), ["a"]);
 });
 
 test("a refused trial waits for an adult and holds up nothing", async () => {
@@ -149,10 +130,11 @@ test("an adult may have a refused trial tried again", async () => {
 
 test("what a full disk will not take is held in memory and still sent", async () => {
   const { outbox, store, clock } = desk(() => answer(null), confirmed);
-  store.put = async () => { throw new Error("full"); };
+  store.change = async () => { throw new Error("full"); };
   assert.equal(await outbox.add(trial("a")), false);
   await outbox.drain();
   assert.deepEqual((await outbox.records()).map(({ saved }) => saved), [false]);
+  assert.equal(outbox.unsaved, 1);
   clock.now_ms += 2000;
   await outbox.drain();
   assert.deepEqual(await ids(outbox), []);
@@ -170,4 +152,16 @@ test("what waited is sent by the next page that opens the same store", async () 
   await second.hurry();
   assert.deepEqual(sent, [trial("a").body]);
   assert.deepEqual(await ids(second), []);
+});
+
+test("a clock that was set back neither stops the queue nor turns it round", async () => {
+  const { outbox, sent, clock } = desk(() => answer(503), confirmed);
+  await outbox.add(trial("a"));
+  await outbox.drain();
+  assert.equal(sent.length, 1);
+  await outbox.add(mark("m1", "a"));
+  clock.now_ms -= 900_000;
+  await outbox.add(mark("m2", "a"));
+  await outbox.drain();
+  assert.deepEqual(sent.map(({ id }) => id), ["a", "a", "m1", "m2"]);
 });

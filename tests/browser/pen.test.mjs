@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { Pen, samplesDocument, samplesOf } from "../../web/tablet/pen.mjs";
+import { Pen, samplesDocument, samplesOf, sensesPressure } from "../../web/tablet/pen.mjs";
 
 const pen = (shown_ms = 1000) =>
   new Pen({ toMm: (x_px, y_px) => [x_px / 5, y_px / 5], shown_ms });
@@ -35,6 +35,15 @@ test("the event itself is taken when it has no coalesced samples", () => {
   assert.equal(record.coalesced, false);
 });
 
+test("samples that the browser predicts are never asked for", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  const getPredictedEvents = () => assert.fail("a guess is no sample");
+  record.move(moves("pen", [1005, 1010], { getPredictedEvents }));
+  record.move({ ...event("pen", 1015), getPredictedEvents });
+  assert.deepEqual(record.columns.t_ms, [0, 5, 10, 15]);
+});
+
 test("without moves nothing is said of coalescing", () => {
   assert.equal(pen().coalesced, null);
 });
@@ -51,7 +60,7 @@ test("the lift keeps its place and has no pressure", () => {
   const record = pen();
   record.down(event("pen", 1000));
   record.up(event("pen", 1010, { pressure: 0, buttons: 0 }));
-  assert.deepEqual(record.columns.pressure, [0.25, null]);
+  assert.deepEqual(record.columns.pressure, [0.25, NaN]);
   assert.equal(record.columns.x_mm.length, 2);
 });
 
@@ -111,6 +120,7 @@ test("a palm that lands before the pen is set aside, not lost and not among the 
   assert.deepEqual(record.columns.t_ms, [20, 30]);
   assert.deepEqual(record.columns.stroke, [0, 0]);
   assert.deepEqual(record.setAside.t_ms, [0, 8]);
+  assert.equal(record.touchesIgnored, 1);
   assert.equal(record.kind, "pen");
 });
 
@@ -174,4 +184,81 @@ test("every contact is a new stroke", () => {
 test("samplesOf answers with the event where the browser lacks coalesced events", () => {
   const plain = event("pen", 1000);
   assert.deepEqual(samplesOf(plain), [plain]);
+});
+
+test("a finger's move is contact whatever its buttons say", () => {
+  const record = pen();
+  record.down(event("touch", 1000));
+  assert.equal(record.move(event("touch", 1010, { buttons: 0 })), 1);
+});
+
+test("a pen that moves without a button has been lifted unseen, and only hovers", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  assert.equal(record.move(event("pen", 1010, { buttons: 0 })), 0);
+  assert.equal(record.drawing, false);
+  assert.deepEqual(record.columns.t_ms, [0]);
+});
+
+test("a contact of a pointer that is still down ends its old stroke and begins a new one", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  record.move(event("pen", 1010));
+  assert.equal(record.down(event("pen", 1500)), "started");
+  record.up(event("pen", 1520));
+  assert.deepEqual(record.columns.t_ms, [0, 10, 500, 520]);
+  assert.deepEqual(record.columns.stroke, [0, 0, 1, 1]);
+});
+
+test("a first finger takes the place of one that was lifted unseen", () => {
+  const record = pen();
+  record.down(event("touch", 1000, { isPrimary: true }));
+  record.move(event("touch", 1500));
+  const next = { pointerId: 9, isPrimary: true };
+  assert.equal(record.down(event("touch", 3500, next)), "ignored", "it rested, perhaps");
+  assert.equal(record.down(event("touch", 3501, { ...next, isPrimary: false })), "ignored");
+  assert.equal(record.down(event("touch", 3501, next)), "started");
+  assert.equal(record.move(event("touch", 3510)), 0, "the old one is gone");
+  assert.deepEqual(record.columns.stroke, [0, 0, 1]);
+});
+
+test("a palm is a first finger of its own kind, and takes nothing from a resting pen", () => {
+  const record = pen();
+  record.down(event("pen", 1000, { isPrimary: true }));
+  assert.equal(record.down(event("touch", 9000, { isPrimary: true })), "ignored");
+  assert.equal(record.move(event("pen", 9010)), 1);
+});
+
+test("a pressure that is 0 on every move is no measurement, and is left out", () => {
+  const record = pen();
+  for (const at of [1000, 1100]) {
+    record.down(event("pen", at, { pressure: 1 }));
+    record.move(event("pen", at + 10, { pressure: 0 }));
+    record.move(event("pen", at + 20, { pressure: 0 }));
+    record.up(event("pen", at + 30, { pressure: 0, buttons: 0 }));
+  }
+  assert.deepEqual(record.columns.pressure, [1, 0, 0, NaN, 1, 0, 0, NaN]);
+  assert.equal(sensesPressure(record.columns), false);
+  assert.equal("pressure" in samplesDocument(record.columns), false);
+  assert.equal(samplesDocument(record.columns).t_ms.length, 8);
+});
+
+test("one move above 0 is a measurement, and its zeros are kept beside it", () => {
+  const pressure = [1, 0, 0.01, null];
+  assert.equal(sensesPressure({ pressure, stroke: [0, 0, 0, 0] }), true);
+  // Of two strokes that take turns, the last reading is a move too.
+  assert.equal(sensesPressure({ pressure: [1, 1, 0, 0.5], stroke: [0, 1, 0, 1] }), true);
+});
+
+test("of taps the contact must tell: 1 throughout says no more than that it touched", () => {
+  const stroke = [0, 0, 1, 1];
+  assert.equal(sensesPressure({ pressure: [1, null, 1, null], stroke }), false);
+  assert.equal(sensesPressure({ pressure: [1, null, 0.3, null], stroke }), true);
+  assert.equal(sensesPressure({ pressure: [null, null, null, null], stroke }), null);
+});
+
+test("with one hand there is no column of contacts", () => {
+  const record = pen();
+  record.down(event("pen", 1000));
+  assert.equal("pointer" in samplesDocument(record.columns), false);
 });

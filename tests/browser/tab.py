@@ -6,10 +6,14 @@ events. `asyncio` runs in a thread of its own: other tests may hold a loop in th
 
 import asyncio
 import json
+import math
+import os
 import shutil
+import signal
 from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from harbour import Harbour
@@ -84,9 +88,27 @@ class Tab:
             await self.page.click("#card-keep")
         await self.page.wait_for_selector("#children-list button")
 
-    async def choose(self) -> None:
-        await self.page.click("#children-list button")
+    async def choose(self, *, at: str = "centred", surface: str = "flat") -> None:
+        """Choose the first child, say how the tablet lies, and go on to the first picture."""
+        await self.set_up(at=at, surface=surface)
+        await self.skip_first()
         await self.shown()
+
+    async def set_up(self, *, at: str = "centred", surface: str = "flat") -> None:
+        await self.choose_only()
+        await self.page.click(f'[data-at="{at}"]')
+        await self.page.click(f'[data-surface="{surface}"]')
+        await self.page.click("#setup-go")
+
+    async def choose_only(self) -> None:
+        """Choose the first child, as far as the question of how the tablet lies."""
+        await self.page.click("#children-list button")
+        await self.page.wait_for_selector("#setup:not([hidden])")
+
+    async def skip_first(self) -> None:
+        """Go on from "first this, then that" as a tap does."""
+        await self.page.wait_for_selector('#draw[data-phase="first"]')
+        await self.page.click("#still", force=True)
 
     async def shown(self, count: int = 1) -> float:
         """Wait until that many guides have been shown; time of the last first frame [ms]."""
@@ -141,7 +163,7 @@ class Tab:
                     "buttons": 1 if down else 0,
                     "clickCount": 1 if i in (0, last) else 0,
                     "pointerType": "pen",
-                    "force": 0.4 if down else 0.0,
+                    "force": 0.4 + 0.05 * math.sin(i / 9) if down else 0.0,
                     "tiltX": 12,
                     "tiltY": -30,
                     "timestamp": (origin_ms + times_ms[-1]) / 1000,
@@ -177,6 +199,25 @@ class Tab:
         await self.page.keyboard.press("Enter")
         await self.page.wait_for_selector("#strip[open]")
 
+    async def carry_on(self) -> None:
+        """Go on to the next picture without waiting for the thank-you to end."""
+        await self.open_strip()
+        await self.page.click("#strip-close")
+
+    async def end_line(self) -> None:
+        """End the line by the strip, as an adult does, and go on to the next picture."""
+        await self.open_strip()
+        await self.page.click("#strip-done")
+        await self.carry_on()
+
+    async def two_fingers(self, *paths_px: Points) -> None:
+        """Draw with a finger on each path at once, all as many points long."""
+        steps = list(zip(*paths_px, strict=True))
+        await self.touch("Start", *((i, *at) for i, at in enumerate(steps[0])))
+        for step in steps[1:]:
+            await self.touch("Move", *((i, *at) for i, at in enumerate(step)))
+        await self.touch("End")
+
     async def document(self, count: int = 1) -> dict[str, Any]:
         """Wait until that many trials went out; the last one as it was sent."""
         for _ in range(300):
@@ -192,6 +233,16 @@ class Tab:
                 return
             await asyncio.sleep(0.1)
         raise AssertionError(f"still waiting: {await self.waiting()}")
+
+    async def waiting_for(self, count: int) -> list[dict[str, Any]]:
+        """Wait until that many records wait on the tablet, and return them."""
+        for _ in range(100):
+            rows = await self.waiting()
+            if len(rows) >= count:
+                break
+            await asyncio.sleep(0.1)
+        assert len(rows) == count
+        return rows
 
     async def waiting(self) -> list[dict[str, Any]]:
         """What the tablet keeps for sending, read from its storage past the page."""
@@ -212,7 +263,10 @@ Scenario = Callable[[Tab], Awaitable[None]]
 
 async def _tab(harbour: Harbour, context: BrowserContext) -> Tab:
     page = context.pages[0] if context.pages else await context.new_page()
-    return Tab(harbour, page, await context.new_cdp_session(page))
+    hand = await context.new_cdp_session(page)
+    # A screen that tells five fingers apart; by itself the emulation tells one.
+    await hand.send("Emulation.setTouchEmulationEnabled", {"enabled": True, "maxTouchPoints": 5})
+    return Tab(harbour, page, hand)
 
 
 async def _run(harbour: Harbour, scenario: Scenario, flags: list[str], **options: Any) -> None:
@@ -226,6 +280,38 @@ async def _run(harbour: Harbour, scenario: Scenario, flags: list[str], **options
             assert tab.faults == []
         finally:
             await browser.close()
+
+
+async def _run_again(harbour: Harbour, profile: Path, *scenarios: Scenario) -> None:
+    """Run scenarios in browsers of one profile, each but the last killed at its end."""
+    async with async_playwright() as playwright:
+        for number, scenario in enumerate(scenarios, start=1):
+            context = await playwright.chromium.launch_persistent_context(
+                profile,
+                executable_path=CHROMIUM,
+                args=FLAGS,
+                viewport={"width": 1180, "height": 820},
+                has_touch=True,
+            )
+            tab = await _tab(harbour, context)
+            await scenario(tab)
+            assert tab.faults == []
+            if number < len(scenarios):
+                kill_browser(profile)
+            else:
+                await context.close()
+
+
+def kill_browser(profile: Path) -> None:
+    """End the browser of a profile at once, without a chance to write anything."""
+    # The lock's target ends with the number of the browser's process.
+    os.kill(int((profile / "SingletonLock").readlink().name.rpartition("-")[2]), signal.SIGKILL)
+
+
+def drive_again(harbour: Harbour, profile: Path, *scenarios: Scenario) -> None:
+    """Run scenarios one after the other, the browser killed between them."""
+    with ThreadPoolExecutor(1) as pool:
+        pool.submit(lambda: asyncio.run(_run_again(harbour, profile, *scenarios))).result()
 
 
 def drive(

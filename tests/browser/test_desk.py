@@ -16,7 +16,8 @@ from tab import CHROMIUM, FLAGS
 from server.demo_files import read_scenario
 from server.sentences import sentence
 
-pytestmark = pytest.mark.browser
+# One worker fills the demo with all its trials.
+pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("desk")]
 
 SIZES = ((1180, 820), (820, 1180), (390, 844))
 LEAST_TARGET_PX = 44

@@ -88,10 +88,26 @@ def modules_map() -> str:
     return "\n".join(rows) + "\n"
 
 
+def scripts_map() -> str:
+    """Every script of the pages with the first sentence of its opening comment."""
+    rows = ["| script | duty |", "| --- | --- |"]
+    for room in ("tablet", "desk", "shared"):
+        for path in sorted(
+            [*(ROOT / "web" / room).glob("*.mjs"), *(ROOT / "web" / room).glob("*.js")]
+        ):
+            opening = re.match(r"/\*\*(.*?)\*/", path.read_text(), re.DOTALL)
+            assert opening, f"{path.name} does not begin with its duty"
+            words = " ".join(line.strip(" *") for line in opening.group(1).splitlines()).strip()
+            first = re.split(r"(?<=\.)\s", words)[0]
+            rows.append(f"| `{room}/{path.stem}` | {first} |")
+    return "\n".join(rows) + "\n"
+
+
 MADE = {
     "measures": (README, measures_table),
     "settings": (README, settings_table),
     "map": (DEVELOPERS, modules_map),
+    "scripts": (DEVELOPERS, scripts_map),
 }
 
 

@@ -23,6 +23,7 @@ NOT_NOTED = {
     "GET /api/measures": "the same for everybody",
     "GET /api/signs": "the same for everybody",
     "GET /tablet": "the page without a child's plans",
+    "GET /tablet-worker.js": "the same for everybody",
     "GET /": "the page to sign in",
     "GET /join": "the page to join",
     "GET /export": "which tables there are",

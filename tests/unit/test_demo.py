@@ -14,7 +14,7 @@ from server import demo, demo_files, processes
 from server.auth import passphrase_fits
 from server.database import make_engine, make_sessions, upgrade
 from server.demo_scoring import all_scored
-from server.formats import DayDocument
+from server.plan_formats import DayDocument
 from server.settings import Settings
 from server.store_accounts import account_by_name, create_account
 from server.store_children import children_of

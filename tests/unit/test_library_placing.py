@@ -8,7 +8,6 @@ from analysis.errors import BadGuide
 from analysis.travel import OPPOSITE
 from server.cuts import cut_of
 from server.documents import read_trial
-from server.formats import ItemFields
 from server.library import (
     LIBRARY,
     DoesNotFit,
@@ -19,6 +18,7 @@ from server.library import (
     template_of,
     with_pressure_band,
 )
+from server.plan_formats import ItemFields
 from server.scoring import score, score_cut
 from tests.cut_documents import CUT_ID
 from tests.documents import as_bytes, sound
@@ -236,6 +236,61 @@ def test_the_capstan_is_one_disc_to_hold_and_one_ring_to_follow():
     away_mm = np.hypot(*(np.array(guide["points_mm"]) - middle_mm).T)
     assert away_mm == pytest.approx(30.0, abs=0.01)  # [P] TRADE.md: r 30
     assert middle_mm[1] == held["y"]
+
+
+@pytest.mark.parametrize("direction", ["downward", "upward"])
+def test_beacons_are_joined_in_pairs_whichever_way_they_run(direction):
+    task = task_of("night-beacons")
+    guide = placed(task, screen_mm=SCREEN_MM, direction=direction)
+    assert guide["pairs"] is True
+    dots = guide["targets_mm"]
+    levels = [{dots[at]["y"], dots[at + 1]["y"]} for at in range(0, 8, 2)]
+    # Both beacons of a pair stand side by side, and no two pairs do.
+    assert all(len(level) == 1 for level in levels)
+    assert len(set.union(*levels)) == 4
+    asked = ItemFields.model_validate(
+        plan_item(task, item_id="a1", guide=guide, condition={"direction": direction})
+    )
+    assert asked.guide.pairs is True
+
+
+def test_pairs_are_no_part_of_what_a_guide_is_known_by():
+    task = task_of("night-beacons")
+    without = {key: value for key, value in task.items() if key != "pairs"}
+    paired, plain = (placed(one, screen_mm=SCREEN_MM) for one in (task, without))
+    assert paired == plain | {"pairs": True}
+    others = [task for task in LIBRARY if task["task_id"] != "night-beacons"]
+    assert not any("pairs" in placed(task, screen_mm=LARGE_MM) for task in others)
+
+
+@pytest.mark.parametrize("direction", ["clockwise", "anticlockwise"])
+def test_a_left_hand_that_draws_has_the_capstan_s_disc_at_its_right(direction):
+    task = task_of("capstan")
+    guides = {
+        hand: placed(task, screen_mm=SCREEN_MM, direction=direction, hand=hand)
+        for hand in (None, "right", "free", "both", "left")
+    }
+    left = guides.pop("left")
+    assert all(guide == guides[None] for guide in guides.values())
+    right, half_mm = guides["right"], 0.5 * SCREEN_MM[0]
+    (at_left,), (at_right,) = right["targets_mm"], left["targets_mm"]
+    # [C] from the disc's middle to the ring's far edge 126 mm, in the middle of the screen
+    assert (at_left["x"], at_right["x"]) == (half_mm - 63.0, half_mm + 63.0)
+    assert at_left["y"] == at_right["y"]
+    assert max(x for x, _ in left["points_mm"]) == pytest.approx(half_mm - 3.0)  # [C] 63 - 60
+    assert min(x for x, _ in right["points_mm"]) == pytest.approx(half_mm + 3.0)
+    # The ring is moved and not mirrored: it is the same guide, in the same series.
+    apart_mm = np.array(right["points_mm"]) - np.array(left["points_mm"])
+    assert apart_mm == pytest.approx(np.tile([66.0, 0.0], (len(apart_mm), 1)))
+    assert (left["id"], left["closed"]) == (right["id"], True)
+
+
+def test_nothing_but_a_disc_beside_a_line_changes_sides():
+    for task in LIBRARY:
+        if task["task_id"] != "capstan":
+            room_mm = room_of(task)
+            guides = [placed(task, screen_mm=room_mm, hand=hand) for hand in ("left", "right")]
+            assert guides[0] == guides[1], task["task_id"]
 
 
 def test_a_midline_too_near_the_edge_leaves_no_room_about_it():

@@ -12,8 +12,8 @@ from uuid import UUID
 import pytest
 from fastapi.testclient import TestClient
 
-from server.formats import PlanDocument
 from server.library import LIBRARY
+from server.plan_formats import PlanDocument
 from tests.practice import PLAN_GULL, TELLING, Practice, plan
 from tests.problem_form import assert_problem
 
@@ -368,6 +368,35 @@ def test_an_item_is_made_from_a_task_and_placed_on_the_screen(practice: Practice
     assert PlanDocument.model_validate(answer.json()).items[1].item_id == item["item_id"]
     again = added(ferry, path_of(practice), 2).json()["items"]
     assert len({one["item_id"] for one in again}) == 3
+
+
+def test_beacons_keep_their_pairs_in_a_plan(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    answer = added(ferry, path_of(practice), 1, task_id="night-beacons")
+    first, beacons = answer.json()["items"]
+    assert beacons["guide"]["pairs"] is True
+    assert put(ferry, path_of(practice), 2, [first, beacons]).status_code == 200
+    loose = beacons | {"guide": beacons["guide"] | {"pairs": False}}
+    assert_problem(put(ferry, path_of(practice), 3, [first, loose]), 422, "/items/1/guide")
+    other = beacons | {"item_id": "b1", "guide": beacons["guide"] | {"pairs": 1}}
+    answer = put(ferry, path_of(practice), 3, [first, beacons, other])
+    assert_problem(answer, 422, "/items/2/guide/pairs")
+    odd = beacons | {"item_id": "b1", "guide": beacons["guide"] | {"pairs": True}}
+    odd["guide"]["targets_mm"] = beacons["guide"]["targets_mm"][:-1]
+    answer = put(ferry, path_of(practice), 3, [first, beacons, odd])
+    assert_problem(answer, 422, "/items/2/guide/pairs")
+
+
+def test_the_hand_decides_at_which_side_a_disc_is_held(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    asked = {"task_id": "capstan", "screen_mm": [207, 136]}
+    for version, hand in enumerate(("right", "left", "both"), 1):
+        answer = added(ferry, path_of(practice), version, hand=hand, **asked)
+        assert answer.status_code == 201, answer.text
+    _, right, left, both = (item["guide"] for item in held(ferry, path_of(practice))["items"])
+    # [C] 63 mm from the middle of the screen, which is 103.5 mm from its edge.
+    assert [guide["targets_mm"][0]["x"] for guide in (right, left, both)] == [40.5, 166.5, 40.5]
+    assert right["id"] == left["id"] == both["id"]
 
 
 def test_a_step_of_the_ladder_can_be_named(practice: Practice) -> None:

@@ -278,6 +278,12 @@ def test_widths_read_without_needless_zeros() -> None:
 def test_conditions_read_as_words() -> None:
     asked = {"hand": "left", "direction": "right_to_left", "position": "seated", "tool": None}
     assert condition_words(asked) == ["left hand", "right to left", "seated"]
+    lay = {"tablet_at": "left", "surface": "floor"}
+    assert condition_words(lay) == ["tablet to the left", "on the floor"]
+    others = {"tablet_at": "centred", "surface": "sloped"}
+    assert condition_words(others) == ["tablet centred", "sloped surface"]
+    # A word that nobody knows is not told as if it were one of these.
+    assert condition_words({"tablet_at": "afloat", "surface": "wet"}) == []
     assert condition_words({}) == []
 
 

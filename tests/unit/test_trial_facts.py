@@ -1,5 +1,7 @@
 """Lists and series: from facts and values, not from whole reports, whoever kept them."""
 
+import csv
+import io
 import json
 import sqlite3
 from collections.abc import Iterator
@@ -14,6 +16,7 @@ from server.store_trials import results_of, trials_of_child
 from server.trial_lines import trial_lines
 from server.trial_readings import readings_of
 from tests.practice import Practice, drawn
+from tests.problem_form import assert_problem
 
 NEW = (
     "guide_id",
@@ -151,3 +154,54 @@ def test_a_result_that_cannot_be_kept_has_its_values_all_the_same(
     with practice.app.state.sessions() as db:
         ((_, result),) = results_of(db, trials_of_child(db, practice.ids["Gull"]))
         assert facts_with(result) is result.facts
+
+
+def lying(**lay: Any) -> dict[str, Any]:
+    tree = drawn()
+    return tree | {"condition": tree["condition"] | lay}
+
+
+def test_how_the_tablet_lay_is_told_and_exported(practice: Practice) -> None:
+    practice.agree("research", "Gull")
+    lay = {"tablet_at": "left", "surface": "sloped"}
+    tree, tablet = lying(**lay), practice.tablet()
+    assert practice.send(tablet, tree).status_code == 201
+    (trial_id,) = send(practice, 1)
+    _, lines = told(practice)
+    ferry = practice.desk("ferry")
+    for line, wanted in zip(lines, (lay, dict.fromkeys(lay)), strict=True):
+        assert {name: line[name] for name in lay} == wanted
+        about = ferry.get(f"/api/trials/{line['trial_id']}").json()
+        assert {name: about[name] for name in lay} == wanted
+    assert lines[1]["trial_id"] == trial_id
+    page = ferry.get(f"/trials/{tree['trial_id']}").text.replace("\u00a0", " ")
+    assert "tablet to the left" in page
+    assert "sloped surface" in page
+    table = practice.desk("beacon").get("/api/export/trials.csv").text
+    exported = [(row["tablet_at"], row["surface"]) for row in csv.DictReader(io.StringIO(table))]
+    assert exported == [("left", "sloped"), ("", "")]
+
+
+@pytest.mark.parametrize("name", ["tablet_at", "surface"])
+@pytest.mark.parametrize("value", ["On the floor", 5, "", "x" * 41, ["left"]])
+def test_how_the_tablet_lay_is_one_word(practice: Practice, name: str, value: Any) -> None:
+    answer = practice.send(practice.tablet(), lying(**{name: value}))
+    assert_problem(answer, 422, f"/condition/{name}")
+
+
+def test_facts_kept_before_tablets_said_how_they_lay_say_that_nobody_did(
+    practice: Practice,
+) -> None:
+    practice.agree("research", "Gull")
+    send(practice, 1)
+    with closing(sqlite3.connect(practice.path)) as bare, bare:
+        ((number, text),) = bare.execute("SELECT id, facts FROM result").fetchall()
+        bare.execute("DROP TRIGGER result_never_updated")
+        facts = json.loads(text)
+        del facts["tablet_at"], facts["surface"]
+        bare.execute("UPDATE result SET facts = ? WHERE id = ?", (json.dumps(facts), number))
+    _, (line,) = told(practice)
+    assert (line["tablet_at"], line["surface"]) == (None, None)
+    table = practice.desk("beacon").get("/api/export/trials.csv")
+    (row,) = csv.DictReader(io.StringIO(table.text))
+    assert (row["tablet_at"], row["surface"]) == ("", "")

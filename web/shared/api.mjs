@@ -1,6 +1,8 @@
 /** Talk to Linnet's server: JSON in, JSON out, one form of error. */
 
 const PATIENCE_MS = 20_000;
+// A quarter of an hour of pen is several megabytes: over a poor network that takes minutes.
+const SLOWEST_BYTES_PER_S = 20_000;
 
 /**
  * @typedef {object} Answer
@@ -9,6 +11,9 @@ const PATIENCE_MS = 20_000;
  * @property {string|null} etag
  * @property {string} title  what went wrong, from the server; "" when nothing did
  */
+
+/** How long to wait for an answer. [ms] */
+const patienceFor = (body = "") => PATIENCE_MS + (1000 * body.length) / SLOWEST_BYTES_PER_S;
 
 const none = (title) => ({ status: null, json: null, etag: null, title });
 
@@ -29,7 +34,7 @@ export async function request(method, path, { token, body, etag } = {}) {
   if (body !== undefined) headers["Content-Type"] = "application/json";
   if (etag) headers["If-None-Match"] = etag;
   const stop = new AbortController();
-  const timer = setTimeout(() => stop.abort(), PATIENCE_MS);
+  const timer = setTimeout(() => stop.abort(), patienceFor(body));
   try {
     const response = await fetch(path, {
       method, headers, body, signal: stop.signal, cache: "no-store", credentials: "same-origin",

@@ -1,14 +1,28 @@
 /** One attempt: from the first frame of its guide to its end. Wires record and ink. */
 
-import { insideStop, Progress } from "./guide.mjs";
+import { endingOf } from "./ending.mjs";
 import { Pen, samplesOf } from "./pen.mjs";
 
-const SETTLED_MS = 1500;
-const ENOUGH_SHARE = 0.5;
+// So long everything must be up before a line that has arrived is taken to be over.
+export const SETTLED_MS = 1500;
+// A killed browser loses no more than this of a line, whichever is less.
+export const JOURNAL_MS = 5000;
+export const JOURNAL_SAMPLES = 480;
+const LOOK_MS = 1000;
 // The server takes 200 000 samples at most; this is a quarter of an hour of pen.
-const MOST_SAMPLES = 190_000;
+export const MOST_SAMPLES = 190_000;
+
+const NO_SAMPLES = [];
 
 export class Attempt {
+  #listeners = new AbortController();
+  #ending;
+  #over = null;
+  #looking = null;
+  #unwritten_ms = 0;
+  #written = 0;
+  #noting = null;
+
   /**
    * @param {object} options
    * @param {HTMLElement} options.surface  receives the pointer
@@ -16,22 +30,17 @@ export class Attempt {
    * @param {object} options.item  plan item
    * @param {object} options.mapping  from `mappingOf`
    * @param {number} options.shown_ms  first frame with the guide [ms]
+   * @param {import("./journal.mjs").Journal|null} [options.journal]
    * @param {() => void} options.begun  first contact
    * @param {(ended_by: string) => void} options.ended
    */
-  constructor({ surface, ink, item, mapping, shown_ms, begun, ended }) {
-    this.surface = surface;
-    this.ink = ink;
-    this.item = item;
-    this.mapping = mapping;
-    this.shown_ms = shown_ms;
-    this.begun = begun;
-    this.ended = ended;
+  constructor({ surface, ink, item, mapping, shown_ms, journal = null, begun, ended }) {
+    Object.assign(this, { surface, ink, item, shown_ms, journal, begun, ended });
     this.marks = [];
-    this.timer = null;
-    this.pen = new Pen({ toMm: (x, y) => this.mapping.toMm(x, y), shown_ms });
-    this.progress = new Progress(item.guide);
-    this.listeners = new AbortController();
+    this.#ending = endingOf(item);
+    this.pen = new Pen({
+      toMm: mapping.toMm, shown_ms, two: item.task.mode === "both" ? this.#ending : null,
+    });
     this.#listen();
   }
 
@@ -45,11 +54,12 @@ export class Attempt {
     this.marks.push({ t_ms, kind });
   }
 
-  /** End the stroke, not the attempt: the adult strip opened, the screen was turned. */
+  /** End the strokes, not the attempt: the adult strip opened, the screen was turned. */
   pause() {
     this.pen.release();
-    this.ink.up();
-    clearTimeout(this.timer);
+    this.ink.release();
+    this.#stopTimers();
+    if (this.drawn) this.#noteSoon();
   }
 
   resume() {
@@ -57,50 +67,66 @@ export class Attempt {
   }
 
   end(ended_by) {
-    if (this.listeners.signal.aborted) return;
-    this.pause();
-    this.listeners.abort();
+    if (this.#listeners.signal.aborted) return;
+    this.#stop();
     this.ended(ended_by);
   }
 
-  /** Stop listening without an end: nothing was drawn and nothing is to be kept. */
+  /** Stop listening without an end: nothing of this is to be kept. */
   drop() {
-    clearTimeout(this.timer);
-    this.listeners.abort();
+    if (this.#listeners.signal.aborted) return;
+    this.#stop();
+    if (this.drawn) this.journal?.drop();
   }
 
   /** The screen changed: draw what was drawn at its new place. */
   moved(mapping) {
     this.pause();
-    this.mapping = mapping;
+    this.pen.toMm = mapping.toMm;
     this.ink.redraw(this.pen.columns, mapping.toPx);
     this.resume();
   }
 
+  #stop() {
+    this.#listeners.abort();
+    this.pen.release();
+    this.ink.release();
+    this.#stopTimers();
+  }
+
+  #stopTimers() {
+    clearTimeout(this.#over);
+    clearTimeout(this.#noting);
+    clearInterval(this.#looking);
+  }
+
   #listen() {
     const on = (name, handle) =>
-      this.surface.addEventListener(name, handle, { signal: this.listeners.signal });
+      this.surface.addEventListener(name, handle, { signal: this.#listeners.signal });
     on("pointerdown", (event) => this.#down(event));
     on("pointermove", (event) => this.#move(event));
     on("pointerup", (event) => this.#up(event));
     on("pointercancel", (event) => this.#cancel(event));
-    on("lostpointercapture", (event) => this.#cancel(event));
+    // Not on pointerdown: WebKitGTK then keeps the rest of a pen's stroke to itself.
+    on("mousedown", (event) => event.preventDefault());
+    // A finger is first captured by what lies under it; giving that up is no loss.
+    on("lostpointercapture", (event) => event.target === this.surface && this.#cancel(event));
   }
 
   #down(event) {
     // The corners belong to the adult's fingers; a pen may draw anywhere.
     if (event.pointerType !== "pen" && event.target.closest?.(".corner")) return;
-    event.preventDefault();
     const first = !this.drawn;
     const taken = this.pen.down(event);
     if (taken === "ignored") return;
-    clearTimeout(this.timer);
+    this.#stopTimers();
     if (taken === "restarted") {
       this.ink.clear();
-      this.progress.restart();
+      this.#ending.restart();
     }
     this.#capture(event.pointerId);
-    this.ink.down(event);
+    this.ink.down(event, this.pen.contactOf(event.pointerId));
+    this.#looking = setInterval(() => this.#look(), LOOK_MS);
     if (first) this.begun();
   }
 
@@ -113,37 +139,63 @@ export class Attempt {
     }
   }
 
+  // Hundreds of times a second: nothing here may make work for later frames.
   #move(event) {
-    const wasDrawing = this.pen.drawing;
-    const samples = samplesOf(event);
-    if (this.pen.move(event, samples) > 0) this.ink.move(samples);
-    else if (wasDrawing && !this.pen.drawing) this.#lifted();
-    if (this.pen.length > MOST_SAMPLES) this.end("sample_limit");
+    const { pen } = this;
+    const contact = pen.contactOf(event.pointerId);
+    const samples = contact === null ? NO_SAMPLES : samplesOf(event);
+    if (pen.move(event, samples, contact) > 0) this.ink.move(samples, contact);
+    else if (contact !== null) this.#lifted(contact);
+    if (pen.length > MOST_SAMPLES) this.end("sample_limit");
   }
 
   #up(event) {
-    if (this.pen.up(event)) this.#lifted();
+    const contact = this.pen.contactOf(event.pointerId);
+    if (this.pen.up(event)) this.#lifted(contact);
   }
 
   #cancel(event) {
-    if (this.pen.cancel(event)) this.#lifted();
+    const contact = this.pen.contactOf(event.pointerId);
+    if (this.pen.cancel(event)) this.#lifted(contact);
   }
 
-  #lifted() {
-    this.ink.up();
-    clearTimeout(this.timer);
-    if (this.#arrived()) {
-      this.timer = setTimeout(() => this.end("stop_target"), SETTLED_MS);
-    } else if (this.item.show?.idle_end_s > 0) {
-      this.timer = setTimeout(() => this.end("idle"), 1000 * this.item.show.idle_end_s);
+  /** A contact is up; after a pause all are. */
+  #lifted(contact = null) {
+    if (contact !== null) this.ink.up(contact);
+    if (!this.pen.drawing) {
+      this.#stopTimers();
+      this.#await();
     }
+    this.#noteSoon();
   }
 
-  #arrived() {
-    const { columns, length } = this.pen;
-    this.progress.update(columns);
-    return length > 0
-      && insideStop(this.item.guide, columns.x_mm[length - 1], columns.y_mm[length - 1])
-      && this.progress.share >= ENOUGH_SHARE;
+  /** With everything up: end by itself, unless a contact comes before. */
+  #await() {
+    const ended_by = this.#ending.arrived(this.pen.columns, { down: false });
+    const { idle_end_s } = this.item.show ?? {};
+    if (ended_by) this.#over = setTimeout(() => this.end(ended_by), SETTLED_MS);
+    else if (idle_end_s > 0) this.#over = setTimeout(() => this.end("idle"), 1000 * idle_end_s);
+  }
+
+  /** Once a second while something is down. */
+  #look() {
+    this.#unwritten_ms += LOOK_MS;
+    const fresh = this.pen.length - this.#written;
+    if (fresh < JOURNAL_SAMPLES && this.#unwritten_ms < JOURNAL_MS) return;
+    // In portions, so that the lift of a long line has little left to look at.
+    this.#ending.update(this.pen.columns);
+    this.#write();
+  }
+
+  #write() {
+    this.#unwritten_ms = 0;
+    this.#written = this.pen.length;
+    this.journal?.write(this.pen, this.marks);
+  }
+
+  // Not in the pointer's own event, where the child's line waits for it.
+  #noteSoon() {
+    clearTimeout(this.#noting);
+    this.#noting = setTimeout(() => this.#write(), 0);
   }
 }

@@ -6,8 +6,16 @@
  */
 
 export const HOLD_MS = 1000;
+// A corner held for longer was let go unseen: it must not count as one of two for ever.
+export const FORGET_MS = 10_000;
 
 export class Corners {
+  #opened;
+  #later;
+  #never;
+  #held = new Map();
+  #timer = null;
+
   /**
    * @param {object} options
    * @param {() => void} options.opened
@@ -15,36 +23,37 @@ export class Corners {
    * @param {(timer: any) => void} [options.never]
    */
   constructor({ opened, later = setTimeout.bind(globalThis), never = clearTimeout.bind(globalThis) }) {
-    this.opened = opened;
-    this.later = later;
-    this.never = never;
-    this.held = new Map();
-    this.timer = null;
+    this.#opened = opened;
+    this.#later = later;
+    this.#never = never;
   }
 
   /** @param {string} corner  which one */
-  down({ pointerId, pointerType }, corner) {
-    this.held.set(pointerId, corner);
-    const enough = pointerType === "mouse" || new Set(this.held.values()).size >= 2;
-    if (!enough || this.timer !== null) return;
-    this.timer = this.later(() => {
+  down({ pointerId, pointerType, timeStamp }, corner) {
+    for (const [other, { since_ms }] of this.#held) {
+      if (timeStamp - since_ms > FORGET_MS) this.#held.delete(other);
+    }
+    this.#held.set(pointerId, { corner, since_ms: timeStamp });
+    const corners = new Set([...this.#held.values()].map((hold) => hold.corner));
+    if (!(pointerType === "mouse" || corners.size >= 2) || this.#timer !== null) return;
+    this.#timer = this.#later(() => {
       this.reset();
-      this.opened();
+      this.#opened();
     }, HOLD_MS);
   }
 
   /** Lift or cancel of any pointer. */
   up({ pointerId }) {
-    if (this.held.delete(pointerId)) this.#stop();
+    if (this.#held.delete(pointerId)) this.#stop();
   }
 
   reset() {
-    this.held.clear();
+    this.#held.clear();
     this.#stop();
   }
 
   #stop() {
-    this.never(this.timer);
-    this.timer = null;
+    this.#never(this.#timer);
+    this.#timer = null;
   }
 }

@@ -1,21 +1,41 @@
 /** A tablet's plans for one day, and how far each has come. Pure. */
 
-// Modes whose lines this page can record today.
-const DRAWABLE = new Set(["trace", "cut"]);
-
 /** Names of the drawings that stand for a plan's child. */
 export const signsOf = (plan) =>
   (Array.isArray(plan.session_label) ? plan.session_label : String(plan.session_label ?? "")
     .split(/[^a-z]+/i)).filter(Boolean).map((name) => name.toLowerCase());
 
-/** Items that may be drawn. `fits` tells whether a guide is small enough for the screen. */
-export function offered(plan, fits) {
-  const open = plan.items.filter((item) =>
-    (item.state ?? "open") === "open" && DRAWABLE.has(item.task.mode) && item.guide);
-  return { items: open.filter((item) => fits(item.guide)), open: open.length };
+/**
+ * Why an item cannot be drawn on this tablet, or null.
+ *
+ * @param {object} item
+ * @param {object} device  what this tablet can do
+ * @param {(guide: object) => boolean} device.fits  small enough for the screen
+ * @param {number} device.touches  how many fingers the screen tells apart
+ * @param {boolean|null} device.pressure  whether its pen measures pressure; null: not known yet
+ * @returns {null|"no_guide"|"two_fingers"|"pressure"|"too_large"}
+ */
+export function obstacle({ task, guide }, { fits, touches, pressure }) {
+  if (!guide) return "no_guide";
+  if (task.mode === "both" && touches < 2) return "two_fingers";
+  if (task.needs?.includes("pressure") && pressure === false) return "pressure";
+  return fits(guide) ? null : "too_large";
 }
 
-export const freshProgress = (plan_id) => ({ plan_id, seq: 0, items: {} });
+/** Open items that may be drawn here, and those that may not with the reason. */
+export function offered(plan, device) {
+  const items = [];
+  const left_out = [];
+  for (const item of plan.items) {
+    if ((item.state ?? "open") !== "open") continue;
+    const why = obstacle(item, device);
+    if (why === null) items.push(item);
+    else left_out.push({ item, why });
+  }
+  return { items, left_out };
+}
+
+export const freshProgress = (plan_id) => ({ plan_id, seq: 0, items: {}, steps: {} });
 
 const countsOf = (progress, { item_id }) =>
   progress.items[item_id] ?? { attempts: 0, counted: 0 };
@@ -29,6 +49,10 @@ export const remaining = (progress, item) =>
 /** The first item that is not finished, or null. */
 export const nextItem = (items, progress) =>
   items.find((item) => remaining(progress, item) > 0) ?? null;
+
+/** The item that comes when `item` is finished, or null. */
+export const itemAfter = (items, progress, item) =>
+  nextItem(items.filter(({ item_id }) => item_id !== item.item_id), progress);
 
 const withCounts = (progress, item, counts) => ({
   ...progress, items: { ...progress.items, [item.item_id]: counts },
@@ -48,8 +72,42 @@ export function oneMore(progress, item) {
   return withCounts(progress, item, { attempts, counted: counted - 1 });
 }
 
+/** One attempt fewer is wanted: the last was not spoilt after all. */
+export function oneLess(progress, item) {
+  const { attempts, counted } = countsOf(progress, item);
+  return withCounts(progress, item, { attempts, counted: counted + 1 });
+}
+
 /** No further attempts at this item. */
 export function skipped(progress, item) {
   const { attempts } = countsOf(progress, item);
   return withCounts(progress, item, { attempts, counted: wanted(item) });
+}
+
+/** The item as it is to be shown: at its own step, or one rung beside it. */
+export function atStep(item, progress) {
+  const way = progress.steps?.[item.item_id];
+  const graded = item.steps?.[way];
+  return graded ? { ...item, task: graded.task, guide: graded.guide, step: way } : item;
+}
+
+const OPPOSITE = { easier: "harder", harder: "easier" };
+
+/** Steps that an adult may choose from where an item is now, if their guides have room. */
+export const stepsFrom = (item, progress, fits) =>
+  Object.keys(OPPOSITE).filter((way) => {
+    const next = stepped(progress, item, way);
+    return next !== null && fits(atStep(item, next).guide);
+  });
+
+/** Progress after one step easier or harder, at most one rung from the plan; null if there is none. */
+export function stepped(progress, item, way) {
+  const now = progress.steps?.[item.item_id];
+  if (now === way) return null;
+  const next = now === OPPOSITE[way] ? undefined : way;
+  if (next && !item.steps?.[next]) return null;
+  const steps = { ...progress.steps };
+  if (next) steps[item.item_id] = next;
+  else delete steps[item.item_id];
+  return { ...progress, steps };
 }

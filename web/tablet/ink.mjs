@@ -9,7 +9,8 @@ export class Ink {
     this.canvas = canvas;
     // Lets the line appear without waiting for the page to be composed.
     this.context = canvas.getContext("2d", { desynchronized: true });
-    this.last = null;
+    // Where the line of each contact has come to, null while it is up. [CSS px]
+    this.tips = [null, null];
   }
 
   /** Fit the canvas to the screen and to the scale; wipes it. */
@@ -24,36 +25,42 @@ export class Ink {
     this.context.lineWidth = WIDTH_MM * px_per_mm;
     this.context.strokeStyle = INK;
     this.context.fillStyle = INK;
+    this.release();
   }
 
   clear() {
     this.context.clearRect(0, 0, this.width_px, this.height_px);
-    this.last = null;
+    this.release();
   }
 
-  down(event) {
-    const { context } = this;
-    this.last = [event.clientX, event.clientY];
-    context.beginPath();
-    context.arc(event.clientX, event.clientY, context.lineWidth / 2, 0, 2 * Math.PI);
-    context.fill();
+  /** @param {0|1} contact  which of two at once */
+  down({ clientX, clientY }, contact = 0) {
+    this.tips[contact] = { x: clientX, y: clientY };
+    this.#dot(clientX, clientY);
   }
 
   /** @param {PointerEvent[]} samples  of one move */
-  move(samples) {
-    if (this.last === null) return;
+  move(samples, contact = 0) {
+    const tip = this.tips[contact];
+    if (tip === null) return;
     const { context } = this;
     context.beginPath();
-    context.moveTo(...this.last);
-    for (const sample of samples) {
-      context.lineTo(sample.clientX, sample.clientY);
-      this.last = [sample.clientX, sample.clientY];
+    context.moveTo(tip.x, tip.y);
+    for (let i = 0; i < samples.length; i += 1) {
+      tip.x = samples[i].clientX;
+      tip.y = samples[i].clientY;
+      context.lineTo(tip.x, tip.y);
     }
     context.stroke();
   }
 
-  up() {
-    this.last = null;
+  up(contact = 0) {
+    this.tips[contact] = null;
+  }
+
+  /** No line goes on. */
+  release() {
+    this.tips.fill(null);
   }
 
   /**
@@ -63,17 +70,27 @@ export class Ink {
    */
   redraw({ x_mm, y_mm, stroke }, toPx) {
     this.clear();
-    const { context } = this;
-    context.beginPath();
+    // Strokes of two contacts take turns in the record; each goes on from its own last place.
+    const tips = new Map();
+    const lines = new Path2D();
     for (let i = 0; i < stroke.length; i += 1) {
       const [x, y] = toPx(x_mm[i], y_mm[i]);
-      if (i === 0 || stroke[i] !== stroke[i - 1]) {
-        context.moveTo(x, y);
-        context.lineTo(x, y);
+      const tip = tips.get(stroke[i]);
+      if (tip === undefined) {
+        this.#dot(x, y);
       } else {
-        context.lineTo(x, y);
+        lines.moveTo(...tip);
+        lines.lineTo(x, y);
       }
+      tips.set(stroke[i], [x, y]);
     }
-    context.stroke();
+    this.context.stroke(lines);
+  }
+
+  #dot(x, y) {
+    const { context } = this;
+    context.beginPath();
+    context.arc(x, y, context.lineWidth / 2, 0, 2 * Math.PI);
+    context.fill();
   }
 }

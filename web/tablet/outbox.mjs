@@ -3,43 +3,37 @@
  *
  * A trial is serialised once, before it comes here, and sent as that same text until an
  * answer carries its SHA-256. Nothing is deleted for any other reason, and nothing that the
- * server refuses holds up the rest.
+ * server refuses holds up the rest. The texts of waiting trials stay on disk: what is known
+ * of each record is kept here, so that a long queue costs no more than a short one.
  */
 
-const FIRST_DELAY_MS = 2_000;
-const LONGEST_DELAY_MS = 300_000;
+import { delayAfter, isDue, kindOf, LONGEST_DELAY_MS, verdict } from "./answers.mjs";
 
-/** Wait before the next attempt, after `failures` in a row. [ms] */
-export const delayAfter = (failures) =>
-  Math.min(LONGEST_DELAY_MS, FIRST_DELAY_MS * 2 ** Math.max(0, failures - 1));
+const SHORTEST_WAIT_MS = 250;
 
-/**
- * What to do with a record after an answer.
- *
- * @param {{sha256: string|null}} record
- * @param {{status: number|null, json: any}} answer
- * @returns {"clear"|"keep"|"unpaired"|"adult"}
- */
-export function verdict(record, { status, json }) {
-  if (status === 200 || status === 201 || status === 204) {
-    return record.sha256 === null || json?.sha256 === record.sha256 ? "clear" : "keep";
-  }
-  if (status === 410) return "clear";
-  if (status === 401) return "unpaired";
-  if (status === null || status < 400 || status >= 500) return "keep";
-  return status === 408 || status === 425 || status === 429 ? "keep" : "adult";
+// Rows differ from records in what only this page knows.
+function known(row) {
+  const { body, ...rest } = { ...row, kind: kindOf(row), failures: 0, next_ms: 0, silences: 0 };
+  // What an adult may want to save is small, or rare.
+  return rest.kind === "trial" && rest.state !== "adult" ? rest : { ...rest, body };
 }
+
+const journalOf = ({ id, kind }) => (kind === "trial" ? [{ store: "journal", under: id }] : []);
 
 export class Outbox {
   #store;
   #send;
+  #write;
+  #token;
   #now;
   #changed;
-  #unsaved = new Map();
+  #rows = new Map();
+  #held = new Map();
+  #read = null;
   #running = null;
   #again = false;
   #timer = null;
-  #order = 0;
+  #latest_ms = 0;
   #silences = 0;
   #silentUntil_ms = 0;
 
@@ -47,40 +41,52 @@ export class Outbox {
    * @param {object} options
    * @param {object} options.store  `Store` or `MemoryStore`
    * @param {(record: object) => Promise<object>} options.send  answers like `request`
+   * @param {(steps: object[]) => Promise<void>} [options.write]  writes what must not be lost
+   * @param {() => string|null} [options.token]  of the pairing that holds now
    * @param {() => number} [options.now]  clock [ms]
    * @param {() => void} [options.changed]  called after anything here changed
    */
-  constructor({ store, send, now = Date.now, changed = () => {} }) {
+  constructor({
+    store, send, write = (steps) => store.change(steps), token = () => null, now = Date.now,
+    changed = () => {},
+  }) {
     this.#store = store;
     this.#send = send;
+    this.#write = write;
+    this.#token = token;
     this.#now = now;
     this.#changed = changed;
   }
 
-  /** All records, oldest first; `saved` tells whether they would outlive the page. */
+  /** How many records would be lost with the page: the disk did not take them. */
+  get unsaved() {
+    return this.#held.size;
+  }
+
+  /**
+   * All records, oldest first; `saved` tells whether they would outlive the page. `body` is
+   * there except for trials that merely wait.
+   */
   async records() {
-    const saved = await this.#store.all("outbox").catch(() => []);
-    const rows = [
-      ...saved.filter(({ id }) => !this.#unsaved.has(id)).map((row) => ({ ...row, saved: true })),
-      ...[...this.#unsaved.values()].map((row) => ({ ...row, saved: false })),
-    ];
-    return rows.sort((a, b) => a.made_ms - b.made_ms || a.order - b.order);
+    await this.#known();
+    return this.#sorted().map((row) => ({ ...row, saved: !this.#held.has(row.id) }));
   }
 
   /**
    * Keep a record and begin to send it. Resolves once it is on disk; true if it is. The
    * write has begun when this returns: a page that is being left has no later moment.
    *
-   * @param {{id: string, trial_id: string, method: string, path: string, token: string,
-   *          body: string, sha256: string|null}} record
+   * @param {{id: string, kind: string, trial_id: string|null, method: string, path: string,
+   *          token: string, body: string, sha256: string|null}} record
+   * @param {object[]} [along]  steps that are to be taken with it, or not at all
    */
-  async add(record) {
-    this.#order += 1;
+  async add(record, along = []) {
+    // On a clock that was set back a newer mark would go before an older one.
+    this.#latest_ms = Math.max(this.#now(), this.#latest_ms + 1);
     const row = {
-      ...record, order: this.#order, made_ms: this.#now(), failures: 0, next_ms: 0,
-      state: "waiting", title: "",
+      ...record, kind: kindOf(record), made_ms: this.#latest_ms, state: "waiting", title: "",
     };
-    const saved = await this.#keep(row);
+    const saved = await this.#save(row, along);
     this.#changed();
     this.drain();
     return saved;
@@ -102,112 +108,193 @@ export class Outbox {
   /** Try everything that waits at once: the network came back, or an adult asked. */
   async hurry() {
     this.#silentUntil_ms = 0;
-    for (const row of await this.records()) {
-      if (row.state === "waiting" && row.next_ms > 0) await this.#keep({ ...row, next_ms: 0 });
-    }
+    await this.#known();
+    for (const row of this.#rows.values()) row.next_ms = 0;
     return this.drain();
+  }
+
+  /** The page was left and came back: look again at what is on disk. */
+  reread() {
+    this.#read = null;
+    return this.hurry();
   }
 
   /** The tablet was paired again: what the old token could not send goes out with the new. */
   async repaired(token) {
-    const rows = await this.records();
+    await this.#known();
+    const rows = [...this.#rows.values()];
     // A mark that waits for such a trial holds the same token, which is dead.
     const dead = new Set(rows.filter((row) => row.state === "unpaired").map((row) => row.token));
     for (const row of rows) {
       if (row.state === "adult" || !dead.has(row.token)) continue;
-      await this.#keep({ ...row, token, state: "waiting", next_ms: 0 });
+      await this.#rewrite(row, { token, state: "waiting" });
     }
     return this.hurry();
   }
 
   /** An adult wants a refused record tried again. */
   async retry(id) {
-    for (const row of await this.records()) {
-      if (row.id === id) await this.#keep({ ...row, state: "waiting", next_ms: 0 });
-    }
+    await this.#known();
+    const row = this.#rows.get(id);
+    if (row) await this.#rewrite(row, { state: "waiting" });
     return this.drain();
   }
 
-  /** An adult has saved a refused trial to a file and takes it, and its marks, off the tablet. */
-  async forget(trial_id) {
-    for (const row of await this.records()) {
-      if (row.trial_id === trial_id) await this.#remove(row);
-    }
+  /**
+   * An adult has saved a refused record to a file and takes it off the tablet; a trial goes
+   * with all that belongs to it. What belongs to a trial that was sent stays.
+   *
+   * @param {string} id  of the record, or of the trial that it belongs to
+   */
+  async forget(id) {
+    await this.#known();
+    const whole = this.#rows.has(id);
+    await this.#remove([...this.#rows.values()].filter((row) =>
+      row.id === id || (id && row.trial_id === id && (whole || row.state === "adult"))));
     this.#changed();
+  }
+
+  /** The server says that the child was erased. */
+  #erased({ id, trial_id }) {
+    return this.#remove([...this.#rows.values()].filter((row) =>
+      row.id === id || (trial_id && row.trial_id === trial_id)));
+  }
+
+  // A failed look at the disk is repeated: later, when something else is asked.
+  #known() {
+    this.#read ??= this.#store
+      .each("outbox", (row) => {
+        this.#latest_ms = Math.max(this.#latest_ms, row.made_ms ?? 0);
+        if (!this.#rows.has(row.id)) this.#rows.set(row.id, known(row));
+      })
+      .catch(() => { this.#read = null; });
+    return this.#read;
+  }
+
+  #sorted() {
+    // Rows of older pages may share a moment, and have an order of their own.
+    return [...this.#rows.values()].sort((a, b) =>
+      a.made_ms - b.made_ms || (a.order ?? 0) - (b.order ?? 0));
   }
 
   async #passes() {
+    await this.#known();
     do {
       this.#again = false;
+      await this.#saveHeld();
       await this.#pass();
     } while (this.#again);
-    await this.#schedule();
+    this.#schedule();
   }
 
   async #pass() {
-    for (const { id } of await this.records()) {
-      if (this.#now() < this.#silentUntil_ms) return;
-      // Read anew: the answer to an earlier record may have changed this one.
-      const rows = await this.records();
-      const row = rows.find((other) => other.id === id);
-      if (row && this.#due(row, rows)) await this.#attempt(row);
+    // What got no answer lets the others go first: it may be all that does not get through.
+    const order = this.#sorted().sort((a, b) => a.silences - b.silences);
+    for (const { id } of order) {
+      if (!isDue(this.#silentUntil_ms, this.#now())) return;
+      // Asked anew: the answer to an earlier record may have changed this one.
+      const row = this.#rows.get(id);
+      if (row && this.#free(row) && isDue(row.next_ms, this.#now())) await this.#attempt(row);
     }
   }
 
-  #due(row, rows) {
-    if (row.state !== "waiting" || row.next_ms > this.#now()) return false;
-    // A mark follows its trial: the server must know the trial first.
-    return row.id === row.trial_id || !rows.some((other) => other.id === row.trial_id);
+  /** Whether a record may go out: the server must know a trial before what belongs to it. */
+  #free(row) {
+    return row.state === "waiting" && (row.kind === "trial" || !this.#rows.has(row.trial_id));
   }
 
   async #attempt(row) {
-    const answer = await this.#send(row);
-    const decided = verdict(row, answer);
+    const record = await this.#whole(row).catch(() => null);
+    if (record === null) return this.#postpone(row);
+    // Another window has sent it.
+    if (record === undefined) return this.#rows.delete(row.id);
+    const answer = await this.#send(record);
     this.#silences = answer.status === null ? this.#silences + 1 : 0;
     if (answer.status === null) {
+      row.silences += 1;
       this.#silentUntil_ms = this.#now() + delayAfter(this.#silences);
-      return;
+      return undefined;
     }
-    if (decided === "clear" && answer.status === 410) await this.forget(row.trial_id);
-    else if (decided === "clear") await this.#remove(row);
-    else if (decided === "keep") await this.#postpone(row);
-    else {
-      await this.#keep({ ...row, state: decided, status: answer.status, title: answer.title });
+    await this.#settle(row, record, answer);
+    return this.#changed();
+  }
+
+  #settle(row, record, answer) {
+    const decided = verdict(record, answer);
+    if (decided === "keep") return this.#postpone(row);
+    if (decided === "clear") {
+      return answer.status === 410 ? this.#erased(row) : this.#remove([row]);
     }
-    this.#changed();
+    const token = this.#token();
+    if (decided === "unpaired" && token !== null && token !== record.token) {
+      // The tablet was paired again since: no adult need be asked.
+      this.#again = true;
+      return this.#rewrite(row, { token });
+    }
+    return this.#rewrite(row, { state: decided, status: answer.status, title: answer.title });
   }
 
   #postpone(row) {
-    const failures = row.failures + 1;
-    return this.#keep({ ...row, failures, next_ms: this.#now() + delayAfter(failures) });
+    row.failures += 1;
+    row.next_ms = this.#now() + delayAfter(row.failures);
   }
 
-  async #keep({ saved: _, ...row }) {
+  /** A record with its text, or undefined when it is gone from the disk. */
+  async #whole({ failures: _, next_ms: __, silences: ___, ...row }) {
+    const stored = this.#held.get(row.id) ?? await this.#store.get("outbox", row.id);
+    return stored && { ...stored, ...row, body: stored.body };
+  }
+
+  async #save(row, along) {
+    let saved = true;
     try {
-      await this.#store.put("outbox", row);
-      this.#unsaved.delete(row.id);
-      return true;
+      await this.#write([{ store: "outbox", put: row }, ...along]);
+      this.#held.delete(row.id);
     } catch {
       // A full disk: hold it in memory, keep sending, and let the page say so.
-      this.#unsaved.set(row.id, row);
-      return false;
+      this.#held.set(row.id, row);
+      saved = false;
+    }
+    if (!this.#rows.has(row.id)) this.#rows.set(row.id, known(row));
+    return saved;
+  }
+
+  /** What the disk did not take may have room by now. */
+  async #saveHeld() {
+    for (const row of [...this.#held.values()]) {
+      // What else went along has changed since; the journal of a line has not.
+      if (!(await this.#save(row, journalOf(row)))) return;
+      this.#changed();
     }
   }
 
-  async #remove({ id }) {
-    this.#unsaved.delete(id);
-    await this.#store.remove("outbox", id).catch(() => {});
+  /** Change what is known of a record. If the disk does not take it, the older row stays there. */
+  async #rewrite(row, changes) {
+    const record = await this.#whole({ ...row, ...changes }).catch(() => undefined);
+    this.#rows.set(row.id, known({ ...row, ...changes, body: record?.body ?? row.body }));
+    if (!record) return;
+    if (this.#held.has(row.id)) this.#held.set(row.id, record);
+    else await this.#store.change([{ store: "outbox", put: record }]).catch(() => {});
   }
 
-  async #schedule() {
+  async #remove(rows) {
+    for (const { id } of rows) {
+      this.#rows.delete(id);
+      this.#held.delete(id);
+    }
+    // A trial that was held in memory has left its journal on the disk.
+    const steps = rows.flatMap((row) =>
+      [{ store: "outbox", remove: row.id }, ...journalOf(row)]);
+    if (steps.length > 0) await this.#store.change(steps).catch(() => {});
+  }
+
+  #schedule() {
     clearTimeout(this.#timer);
-    const rows = await this.records();
-    const waiting = rows.filter((row) => row.state === "waiting" && (
-      row.id === row.trial_id || !rows.some((other) => other.id === row.trial_id)));
-    if (waiting.length === 0) return;
-    const due_ms = Math.max(
-      this.#silentUntil_ms, Math.min(...waiting.map(({ next_ms }) => next_ms)));
-    this.#timer = setTimeout(() => this.drain(), Math.max(250, due_ms - this.#now()));
+    const free = [...this.#rows.values()].filter((row) => this.#free(row));
+    if (free.length === 0) return;
+    const due_ms = Math.max(this.#silentUntil_ms, Math.min(...free.map(({ next_ms }) => next_ms)));
+    const wait_ms = Math.min(LONGEST_DELAY_MS, Math.max(SHORTEST_WAIT_MS, due_ms - this.#now()));
+    this.#timer = setTimeout(() => this.drain(), wait_ms);
     this.#timer.unref?.();
   }
 }

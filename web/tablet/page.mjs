@@ -2,51 +2,57 @@
 
 import { Calibrating } from "./calibrating.mjs";
 import { Children, loadSigns } from "./children.mjs";
+import { offered, signsOf } from "./day.mjs";
+import { install } from "./installing.mjs";
+import { aloneHere } from "./only.mjs";
+import { Pairing } from "./pairing.mjs";
 import { Screen } from "./screen.mjs";
+import { SetUp } from "./setup.mjs";
 import { Sitting } from "./sitting.mjs";
 import { Tablet } from "./tablet.mjs";
 
-const SCREENS = ["start", "pair", "calibrate", "children", "draw"];
-const CODE_LENGTH = 8;
+const SCREENS = ["start", "elsewhere", "pair", "calibrate", "children", "setup", "draw"];
+// Reasons to have the scale checked before a child draws.
+const ASKED_AGAIN = new Set(["zoomed", "turned", "old"]);
 
 const find = (id) => document.getElementById(id);
 
 let current = "start";
-const tablet = new Tablet(() => current === "children" && children.refresh());
+// Another window may hold the storage, or take it over with a newer page.
+const tablet = new Tablet(
+  () => current === "children" && children.refresh(), () => show("elsewhere"));
+let screen = null;
 let children = null;
 let calibrating = null;
+let pairing = null;
+let setup = null;
 let sitting = null;
 
 function show(name) {
   current = name;
   find("adult").hidden = name === "draw";
-  for (const screen of SCREENS) find(screen).hidden = screen !== name;
-  if (name !== "draw") scrollTo(0, 0);
+  for (const one of SCREENS) find(one).hidden = one !== name;
+  if (name === "draw") return;
+  scrollTo(0, 0);
+  find(name).querySelector("h1").focus();
 }
 
 function showPair(fault = "", code = "") {
   show("pair");
-  find("pair-fault").textContent = fault;
-  find("pair-back").hidden = tablet.day === null;
-  find("pair-code").value = code;
-  find("pair-code").focus();
+  pairing.open({ fault, code, back: tablet.day !== null });
 }
 
-/** A pairing code that came behind the "#" of a scanned link, which no server sees. */
-function scannedCode() {
-  const code = /(?:^#|=)([2-9A-Z]{8})$/i.exec(location.hash)?.[1] ?? "";
-  if (code) history.replaceState(null, "", location.pathname);
-  return code;
-}
-
-function showCalibrate() {
+/** @param {() => void} [then]  where to go on; to the children by default */
+function showCalibrate(then = refetch) {
   show("calibrate");
-  calibrating.open(tablet.calibration);
+  calibrating.open(tablet.calibration, then);
 }
 
 async function showChildren(trouble = "") {
+  const before = current;
   await children.show(trouble);
-  show("children");
+  // An adult may have gone somewhere else meanwhile.
+  if (current === before) show("children");
 }
 
 /** Show the children with the last plans at once, then with what the server says. */
@@ -65,59 +71,65 @@ async function refetch() {
   return showChildren(trouble);
 }
 
-function pairingFault({ status, title }) {
-  if (status === null) {
-    return "The server does not answer. Check that this tablet is on the right network, then try again.";
-  }
-  if (status === 429) return "Too many tries. Wait a minute, then type the code again.";
-  if (status >= 500) return `The server could not pair this tablet. ${title}`.trim();
-  return "That code is not known, or it was used, or it is older than ten minutes. Make a new one on the desk page.";
+/** An adult chose a child: check the scale if it is due, then ask how the tablet lies. */
+async function choose(plan_id) {
+  const { rest_ms, setup: known } = await tablet.progressOf(plan_id);
+  // Another child was tapped first, or something else.
+  if (current !== "children") return undefined;
+  // The page was loaded again during a rest: nobody is to be asked anything.
+  if (rest_ms) return sit(plan_id, known ?? null);
+  if (ASKED_AGAIN.has(screen.scale.why)) return showCalibrate(() => showSetup(plan_id));
+  return showSetup(plan_id);
 }
 
-async function pair(event) {
-  event.preventDefault();
-  const code = find("pair-code").value.replace(/[\s-]/g, "").toUpperCase();
-  if (code.length !== CODE_LENGTH) {
-    find("pair-fault").textContent =
-      `A pairing code has ${CODE_LENGTH} characters; this one has ${code.length}.`;
-    return;
-  }
-  const answer = await tablet.pair(code);
-  if (answer.status === null || answer.status >= 400) {
-    find("pair-fault").textContent = pairingFault(answer);
-    find("pair-code").select();
-    return;
-  }
+function showSetup(plan_id) {
+  const plan = tablet.plans.find((one) => one.plan_id === plan_id);
+  if (!plan) return showChildren();
+  show("setup");
+  const signs = signsOf(plan);
+  return setup.open({
+    plan, ...offered(plan, screen.able), last: tablet.lastSetup(signs), screen,
+    done: async (chosen) => {
+      if (chosen) await tablet.keepSetup(signs, chosen);
+      // Of two taps, or a "Back" and a tap, one counts.
+      if (current === "setup") await sit(plan_id, chosen);
+    },
+  });
+}
+
+function sit(plan_id, chosen) {
+  show("draw");
+  return sitting.begin(plan_id, chosen);
+}
+
+async function paired() {
   if (tablet.calibration === null) showCalibrate();
   else await refetch();
 }
 
-async function draw(plan_id) {
-  show("draw");
-  await sitting.begin(plan_id);
+function wire() {
+  screen = new Screen(find, tablet);
+  children = new Children(find, { tablet, screen, chosen: choose });
+  sitting = new Sitting({ tablet, screen, find, left: () => refetch() });
+  setup = new SetUp(find, { back: () => showChildren() });
+  pairing = new Pairing(find, { tablet, paired, back: () => showChildren() });
+  calibrating = new Calibrating(find, { kept: (calibration) => tablet.keepCalibration(calibration) });
+  find("go-pair").addEventListener("click", () => showPair());
+  find("go-calibrate").addEventListener("click", () => showCalibrate());
+  find("go-fetch").addEventListener("click", refetch);
+  addEventListener("resize", () => current === "children" && children.show());
 }
 
 async function start() {
-  await Promise.all([loadSigns(find("signs")), tablet.open()]);
-  const screen = new Screen(find, tablet);
-  children = new Children(find, { tablet, screen, chosen: draw });
-  sitting = new Sitting({ tablet, screen, find, left: () => refetch() });
-  calibrating = new Calibrating(find, {
-    kept: async (calibration) => {
-      await tablet.keepCalibration(calibration);
-      await refetch();
-    },
-    skipped: () => refetch(),
-  });
-  find("pair-form").addEventListener("submit", pair);
-  find("pair-back").addEventListener("click", () => showChildren());
-  find("go-pair").addEventListener("click", () => showPair());
-  find("go-calibrate").addEventListener("click", showCalibrate);
-  find("go-fetch").addEventListener("click", refetch);
-  addEventListener("resize", () => current === "children" && children.show());
-  const code = scannedCode();
-  if (code || tablet.pairing === null) showPair("", code);
-  else await refetch();
+  const [alone] = await Promise.all([aloneHere(), loadSigns(find("signs"))]);
+  find("elsewhere-again").addEventListener("click", () => location.reload());
+  if (!alone) return show("elsewhere");
+  await tablet.open();
+  wire();
+  install({ updateReady: (takeOver) => children.offerUpdate(takeOver) })
+    .then((result) => children.keptHere(result === "ready"));
+  const code = pairing.scannedCode();
+  return code || tablet.pairing === null ? showPair("", code) : refetch();
 }
 
 start();

@@ -1,31 +1,23 @@
 /**
  * Pointer events in, samples out. Draws nothing, keeps no page state.
  *
- * One pointer owns a stroke from its contact to its lift. The first contact of a trial
- * settles its kind (pen, touch or mouse); other kinds are then ignored, with one exception:
- * a palm often lands before the pen does, so a pen that makes contact after touches sets
- * those touches aside. They stay in the document, but not among its samples.
+ * One pointer owns a stroke from its contact to its lift. With one hand the first contact
+ * of a trial settles its kind (pen, touch or mouse); other kinds are then ignored, with one
+ * exception: a palm often lands before the pen does, so a pen that makes contact after
+ * touches sets those touches aside. They stay in the document, but not among its samples.
+ * In mode `both` there may be two contacts at once, each with strokes of its own.
  */
 
-// Samples hold 0.1 µm and 1 µs: finer than any screen, and short enough to send.
-const rounded_mm = (value) => Math.round(value * 1e4) / 1e4;
-const rounded_ms = (value) => Math.round(value * 1e3) / 1e3;
+import { Record } from "./record.mjs";
 
 // A touch this soon after a pen hovered over the screen is the hand that holds the pen.
 const HOVER_MS = 1000;
+// A finger that rests sends nothing; one that is still said to be down while another is the
+// first finger, and that was silent for so long, has been lifted unseen.
+const SILENT_MS = 2000;
 
-const emptyColumns = () => ({
-  t_ms: [], x_mm: [], y_mm: [], stroke: [], pressure: [], tilt_x: [], tilt_y: [],
-});
-
-/** Pressure as measured, or null: a mouse's or finger's 0.5 is not a measurement. */
-function pressureOf(event) {
-  const measured = event.pointerType === "pen" && Number.isFinite(event.pressure);
-  return measured ? Math.round(Math.min(1, Math.max(0, event.pressure)) * 1e6) / 1e6 : null;
-}
-
-const tiltOf = (event, axis) =>
-  event.pointerType === "pen" && Number.isFinite(event[axis]) ? event[axis] : null;
+// Pen and finger draw on the screen itself; a mouse, or what a browser cannot name, does not.
+const isDirect = (type) => type === "pen" || type === "touch";
 
 /** The samples of a move: the coalesced ones when there are any, else the event itself. */
 export function samplesOf(event) {
@@ -34,139 +26,241 @@ export function samplesOf(event) {
 }
 
 export class Pen {
+  #owners = [null, null];
+  #types = [null, null];
+  #strokes = [null, null];
+  #strokeCount = 0;
+  #hovered_ms = -Infinity;
+  #coalescedMoves = 0;
+  #parentMoves = 0;
+  #at_mm = [0, 0];
+  #record;
+
   /**
    * @param {object} options
-   * @param {(x_px: number, y_px: number) => [number, number]} options.toMm
-   *   place in the task area [mm] of a place on the screen [CSS px]
+   * @param {(x_px: number, y_px: number, at_mm: [number, number]) => [number, number]}
+   *   options.toMm  place in the task area [mm] of a place on the screen [CSS px], which may
+   *   be put into `at_mm`
    * @param {number} options.shown_ms  first frame in which the guide was shown, on the
    *   clock of `event.timeStamp` [ms]
+   * @param {{claim: (x_mm: number, y_mm: number, taken: boolean[]) => 0|1|null}|null}
+   *   [options.two]  in mode `both`, what tells which contact a new touch is
    */
-  constructor({ toMm, shown_ms }) {
+  constructor({ toMm, shown_ms, two = null }) {
     this.toMm = toMm;
     this.shown_ms = shown_ms;
-    this.columns = emptyColumns();
+    this.two = two;
+    this.#record = new Record({ pointer: two !== null });
     this.kind = null;
-    this.owner = null;
-    this.strokeCount = 0;
-    this.hovered_ms = -Infinity;
     this.setAside = null;
     this.touchesIgnored = 0;
-    this.coalescedMoves = 0;
-    this.parentMoves = 0;
   }
 
   get length() {
-    return this.columns.t_ms.length;
+    return this.#record.length;
+  }
+
+  /** All samples, a list for each quantity; NaN where nothing was measured. */
+  get columns() {
+    return this.columnsFrom(0);
+  }
+
+  columnsFrom(from) {
+    return this.#record.columnsFrom(from);
   }
 
   get drawing() {
-    return this.owner !== null;
+    return this.#owners[0] !== null || this.#owners[1] !== null;
   }
 
   /** True when moves came with coalesced samples; null when there were no moves. */
   get coalesced() {
-    if (this.coalescedMoves + this.parentMoves === 0) return null;
-    return this.coalescedMoves > 0;
+    if (this.#coalescedMoves + this.#parentMoves === 0) return null;
+    return this.#coalescedMoves > 0;
+  }
+
+  get facts() {
+    const { kind, coalesced, touchesIgnored } = this;
+    return { kind, coalesced, touchesIgnored };
+  }
+
+  /** Which contact a pointer is while it is down, else null. */
+  contactOf(pointerId) {
+    if (pointerId === this.#owners[0]) return 0;
+    return pointerId === this.#owners[1] ? 1 : null;
   }
 
   /** Contact. Returns "started", "restarted" (touches were set aside) or "ignored". */
   down(event) {
-    if (!this.#accepts(event)) {
-      if (event.pointerType === "touch") this.touchesIgnored += 1;
+    const { pointerType } = event;
+    this.#endUnseen(event);
+    const contact = this.#accepts(event) ? this.#claimed(event) : null;
+    if (contact === null) {
+      if (pointerType === "touch") this.touchesIgnored += 1;
       return "ignored";
     }
-    const overTouches = event.pointerType === "pen" && this.kind === "touch";
+    const overTouches = this.two === null && pointerType === "pen" && this.kind === "touch";
     if (overTouches) this.#setTouchesAside();
-    this.kind = event.pointerType;
-    this.owner = event.pointerId;
-    this.strokeCount += 1;
-    this.#add(event, pressureOf(event));
+    // Of two contacts one finger is enough for the trial not to be a pen's.
+    if (this.two === null || this.kind !== "touch") this.kind = pointerType;
+    this.#owners[contact] = event.pointerId;
+    this.#types[contact] = pointerType;
+    this.#strokes[contact] = this.#strokeCount;
+    this.#strokeCount += 1;
+    this.#add(event, contact, false);
     return overTouches ? "restarted" : "started";
   }
 
-  /** Returns how many samples were added; `samples` are those of the event. */
-  move(event, samples = samplesOf(event)) {
-    if (event.pointerId !== this.owner) {
-      if (event.pointerType === "pen") this.hovered_ms = event.timeStamp;
+  /** Returns how many samples were added; the others are for those who know them already. */
+  move(event, samples = samplesOf(event), contact = this.contactOf(event.pointerId)) {
+    if (contact === null) {
+      if (event.pointerType === "pen") this.#hovered_ms = event.timeStamp;
       return 0;
     }
-    if (!this.#touching(event)) {
-      this.owner = null;
+    if (!this.#touching(event, contact)) {
+      this.#end(contact);
       return 0;
     }
-    if (samples[0] === event) this.parentMoves += 1;
-    else this.coalescedMoves += 1;
-    for (const sample of samples) this.#add(sample, pressureOf(sample));
+    if (samples[0] === event) this.#parentMoves += 1;
+    else this.#coalescedMoves += 1;
+    for (let i = 0; i < samples.length; i += 1) this.#add(samples[i], contact, false);
     return samples.length;
   }
 
   /** Lift. Its place counts, its pressure is 0 by the standard and does not. */
   up(event) {
-    if (event.pointerId !== this.owner) return false;
-    this.#add(event, null);
-    this.owner = null;
+    const contact = this.contactOf(event.pointerId);
+    if (contact === null) return false;
+    this.#add(event, contact, true);
+    this.#end(contact);
     return true;
   }
 
   /** The browser took the pointer away: the event's own place means nothing. */
   cancel(event) {
-    if (event.pointerId !== this.owner) return false;
-    this.owner = null;
+    const contact = this.contactOf(event.pointerId);
+    if (contact === null) return false;
+    this.#end(contact);
     return true;
   }
 
-  /** The stroke ends for a reason outside the pointer: page hidden, screen turned. */
+  /** All strokes end for a reason outside the pointer: page hidden, screen turned. */
   release() {
-    this.owner = null;
+    this.#end(0);
+    this.#end(1);
   }
 
-  #accepts(event) {
-    const { pointerType, button } = event;
-    if (pointerType === "pen") {
-      if (this.owner !== null) return this.kind === "touch";
-      return this.kind === null || this.kind === "pen" || this.kind === "touch";
+  #end(contact) {
+    this.#owners[contact] = null;
+    this.#types[contact] = null;
+  }
+
+  // A lift can get lost, as when a system dialog comes up. The same pointer's next contact
+  // tells, or a first finger (or pen) while another has long been silent.
+  #endUnseen({ pointerId, pointerType, isPrimary, timeStamp }) {
+    for (const contact of [0, 1]) {
+      const replaced = isPrimary === true && this.#types[contact] === pointerType
+        && timeStamp - this.#heard_ms(contact) > SILENT_MS;
+      if (this.#owners[contact] === pointerId || replaced) this.#end(contact);
     }
-    if (this.owner !== null || (this.kind !== null && this.kind !== pointerType)) return false;
-    if (pointerType === "touch") return event.timeStamp - this.hovered_ms > HOVER_MS;
-    return button === 0;
+  }
+
+  #heard_ms(contact) {
+    const { t_ms, stroke } = this.columns;
+    return this.shown_ms + t_ms[stroke.lastIndexOf(this.#strokes[contact])];
+  }
+
+  #accepts({ pointerType, button, timeStamp }) {
+    if (!isDirect(pointerType) && button !== 0) return false;
+    if (this.two !== null) {
+      const alike = this.kind === null || isDirect(this.kind) === isDirect(pointerType);
+      return alike && !(pointerType === "pen" && this.#types.includes("pen"));
+    }
+    if (pointerType === "pen") {
+      if (this.drawing) return this.kind === "touch";
+      return this.kind === null || isDirect(this.kind);
+    }
+    if (this.drawing || (this.kind !== null && this.kind !== pointerType)) return false;
+    return pointerType !== "touch" || timeStamp - this.#hovered_ms > HOVER_MS;
+  }
+
+  #claimed({ clientX, clientY }) {
+    if (this.two === null) return 0;
+    const taken = this.#owners.map((owner) => owner !== null);
+    const contact = this.two.claim(...this.toMm(clientX, clientY), taken);
+    return contact === null || taken[contact] ? null : contact;
   }
 
   // Some browsers report pressure 0 on pen moves, so contact is told by the buttons. A
   // small fist presses a pen's side button now and then: any button of a pen is contact.
-  #touching(event) {
-    return this.kind === "mouse" ? (event.buttons & 1) === 1 : event.buttons !== 0;
+  // A finger cannot hover.
+  #touching(event, contact) {
+    const type = this.#types[contact];
+    if (type === "touch") return true;
+    return type === "pen" ? event.buttons !== 0 : (event.buttons & 1) === 1;
   }
 
-  #add(event, pressure) {
-    const [x_mm, y_mm] = this.toMm(event.clientX, event.clientY);
-    const { columns } = this;
-    columns.t_ms.push(rounded_ms(event.timeStamp - this.shown_ms));
-    columns.x_mm.push(rounded_mm(x_mm));
-    columns.y_mm.push(rounded_mm(y_mm));
-    columns.stroke.push(this.strokeCount - 1);
-    columns.pressure.push(pressure);
-    columns.tilt_x.push(tiltOf(event, "tiltX"));
-    columns.tilt_y.push(tiltOf(event, "tiltY"));
+  // For every sample, and so as little as can be done: the document rounds. A mouse's or
+  // finger's pressure of 0.5 is no measurement.
+  #add(event, contact, lifted) {
+    const at_mm = this.toMm(event.clientX, event.clientY, this.#at_mm);
+    const pen = this.#types[contact] === "pen";
+    this.#record.add(
+      event.timeStamp - this.shown_ms, at_mm[0], at_mm[1], this.#strokes[contact],
+      pen && !lifted ? event.pressure : NaN, pen ? event.tiltX : NaN, pen ? event.tiltY : NaN,
+      contact);
   }
 
   #setTouchesAside() {
-    const { t_ms, x_mm, y_mm, stroke } = this.columns;
-    this.setAside = { reason: "touch_before_pen", t_ms, x_mm, y_mm, stroke };
-    this.touchesIgnored += this.strokeCount;
-    this.columns = emptyColumns();
-    this.strokeCount = 0;
-    this.owner = null;
-    this.coalescedMoves = 0;
-    this.parentMoves = 0;
+    this.setAside = { reason: "touch_before_pen", ...placesOf(this.columns) };
+    this.touchesIgnored += this.#strokeCount;
+    this.#record = new Record();
+    this.#strokeCount = 0;
+    this.#coalescedMoves = 0;
+    this.#parentMoves = 0;
+    this.release();
   }
 }
 
+/**
+ * Whether a pen measured its pressure: null without a pen's reading that could tell.
+ *
+ * Some browsers report 1 on contact and 0 on every move of a pen: that says "down", not how
+ * hard. So what counts is whether any move reads above 0; without moves, below 1 on contact.
+ */
+export function sensesPressure({ pressure, stroke }) {
+  let [landing, moving] = [null, null];
+  let latest = -1;
+  for (let i = 0; i < pressure.length; i += 1) {
+    const lands = stroke[i] > latest;
+    latest = Math.max(latest, stroke[i]);
+    const value = pressure[i];
+    if (!Number.isFinite(value)) continue;
+    if (lands) landing = landing === true || (value > 0 && value < 1);
+    else moving = moving === true || value > 0;
+  }
+  return moving ?? landing;
+}
+
+const known = (value) => (Number.isFinite(value) ? value : null);
+
+const share = (value) =>
+  Number.isFinite(value) ? Math.round(Math.min(1, Math.max(0, value)) * 1e6) / 1e6 : null;
+
+// 0.1 µm and 1 µs: finer than any screen, and short enough to send.
+const rounded = (values, per_unit) => values.map((value) => Math.round(value * per_unit) / per_unit);
+
+const placesOf = ({ t_ms, x_mm, y_mm, stroke }) => ({
+  t_ms: rounded(t_ms, 1e3), x_mm: rounded(x_mm, 1e4), y_mm: rounded(y_mm, 1e4), stroke,
+});
+
 /** The `samples` of a trial document: columns that hold no measurement are left out. */
 export function samplesDocument(columns) {
-  const { t_ms, x_mm, y_mm, stroke } = columns;
-  const samples = { t_ms, x_mm, y_mm, stroke };
-  for (const name of ["pressure", "tilt_x", "tilt_y"]) {
-    if (columns[name].some((value) => value !== null)) samples[name] = columns[name];
+  const samples = placesOf(columns);
+  if (columns.pointer) samples.pointer = columns.pointer;
+  if (sensesPressure(columns)) samples.pressure = columns.pressure.map(share);
+  for (const name of ["tilt_x", "tilt_y"]) {
+    if (columns[name].some(Number.isFinite)) samples[name] = columns[name].map(known);
   }
   return samples;
 }

@@ -1,10 +1,16 @@
 /** The child's screen: scale, place, guide, line, and nothing else. */
 
+import { Cue } from "./cue.mjs";
+import { drawFirstThen } from "./firstthen.mjs";
 import { boxOf } from "./guide.mjs";
 import { Ink } from "./ink.mjs";
 import { answer, drawGuide, setOut } from "./picture.mjs";
-import { areaOrigin, mappingOf, scaleOf } from "./scale.mjs";
+import { areaOrigin, mappingOf, orientationOf, scaleOf } from "./scale.mjs";
 import { drawStill } from "./stills.mjs";
+
+export const orientationNow = () => orientationOf(innerWidth, innerHeight);
+
+const stillAsked = () => matchMedia("(prefers-reduced-motion: reduce)").matches;
 
 export class Screen {
   /**
@@ -17,6 +23,7 @@ export class Screen {
     this.svg = find("guide");
     this.still = find("still");
     this.ink = new Ink(find("ink"));
+    this.cue = null;
     for (const name of ["contextmenu", "selectstart", "dragstart", "gesturestart", "touchmove"]) {
       this.surface.addEventListener(name, (event) => event.preventDefault(), { passive: false });
     }
@@ -24,12 +31,23 @@ export class Screen {
 
   get scale() {
     const pinch = globalThis.visualViewport?.scale ?? 1;
-    return scaleOf(this.tablet.calibration, { ratio: devicePixelRatio, pinch });
+    return scaleOf(this.tablet.calibration, {
+      ratio: devicePixelRatio, pinch, orientation: orientationNow(), now_ms: Date.now(),
+    });
   }
 
   get screen_mm() {
     const { px_per_mm } = this.scale;
     return [innerWidth / px_per_mm, innerHeight / px_per_mm];
+  }
+
+  /** What this tablet can show and feel. */
+  get able() {
+    return {
+      fits: (guide) => this.fits(guide),
+      touches: navigator.maxTouchPoints ?? 0,
+      pressure: this.tablet.abilities.pressure,
+    };
   }
 
   /** Whether a guide has room on this screen, held this way or turned. */
@@ -45,26 +63,41 @@ export class Screen {
     const origin_mm = areaOrigin(boxOf(guide), this.screen_mm);
     if (origin_mm === null) return null;
     const { px_per_mm } = this.scale;
-    return { px_per_mm, origin_mm, screen_mm: this.screen_mm, mapping: mappingOf(px_per_mm, origin_mm) };
+    return {
+      px_per_mm, origin_mm, screen_mm: this.screen_mm, mapping: mappingOf(px_per_mm, origin_mm),
+    };
   }
 
   /**
    * Show an item's guide on an empty screen.
    *
    * @param {object} item
-   * @param {(shown_ms: number, place: object) => void} shown  told the time of the first
+   * @param {object} how
+   * @param {boolean} how.quiet
+   * @param {(shown_ms: number, place: object) => void} how.shown  told the time of the first
    *   frame in which the guide is shown [ms]
+   * @param {(at_ms: number) => void} how.go  told when the cue has run once [ms]
    */
-  show(item, shown) {
+  show(item, { quiet, shown, go }) {
     requestAnimationFrame((frame_ms) => {
       const place = this.place(item.guide);
       if (place === null) return;
       this.surface.dataset.phase = "draw";
-      this.surface.classList.toggle("quiet", item.show?.quiet === true);
+      this.quiet = quiet;
       this.layOut(item, place);
+      this.cue = new Cue(this.svg, item, place, { still: this.isStill, done: go });
+      this.cue.start(frame_ms);
       performance.mark("guide-shown", { startTime: frame_ms });
       shown(frame_ms, place);
     });
+  }
+
+  set quiet(on) {
+    this.surface.classList.toggle("quiet", on);
+  }
+
+  get isStill() {
+    return this.surface.classList.contains("quiet") || stillAsked();
   }
 
   layOut(item, place) {
@@ -73,33 +106,50 @@ export class Screen {
       width_px: innerWidth, height_px: innerHeight, px_per_mm: place.px_per_mm,
       ratio: devicePixelRatio,
     });
-    drawGuide(this.svg, item, place);
+    drawGuide(this.svg, item, place, { hand: item.condition?.hand });
   }
 
   hideGuide() {
+    this.#endCue();
     this.svg.replaceChildren();
     this.ink.clear();
   }
 
+  /** The child sets out: whatever showed the way goes. */
   setOut() {
+    this.#endCue();
     setOut(this.svg);
+  }
+
+  #endCue() {
+    this.cue?.stop();
+    this.cue = null;
   }
 
   thank() {
     answer(this.svg);
   }
 
+  /** @param {"end"|"turn"|"rest"|"full"} phase */
   showStill(phase) {
+    this.hideGuide();
     this.surface.dataset.phase = phase;
     drawStill(this.still, phase);
   }
 
+  /** First this picture, then that one; the harbour when there is none. */
+  showFirstThen(item, then) {
+    this.hideGuide();
+    this.surface.dataset.phase = "first";
+    drawFirstThen(this.still, item, then);
+  }
+
   /** What the tablet says of itself in a trial. */
-  device() {
+  device(place) {
     return {
       scale: this.scale,
       screen_mm: this.screen_mm,
-      origin_mm: this.placed.origin_mm,
+      origin_mm: place?.origin_mm ?? [0, 0],
       secure: globalThis.isSecureContext === true,
       api: typeof PointerEvent.prototype.getCoalescedEvents === "function",
     };

@@ -1,14 +1,25 @@
 /** One child's plan from the first picture to the last. */
 
 import { randomId } from "../shared/sha256.mjs";
+import { Acting } from "./acting.mjs";
 import { Attempt } from "./attempt.mjs";
+import { Awake } from "./awake.mjs";
 import { Corners } from "./corners.mjs";
-import { attempted, nextItem, offered, oneMore, remaining, skipped } from "./day.mjs";
-import { describe, MARKS, Strip } from "./strip.mjs";
-import { trialDocument } from "./trial.mjs";
+import { attempted, atStep, itemAfter, nextItem, offered } from "./day.mjs";
+import { watchLeaving } from "./leaving.mjs";
+import { Saying } from "./saying.mjs";
+import { orientationNow } from "./screen.mjs";
+import { Strip } from "./strip.mjs";
+import { stripState } from "./telling.mjs";
+import { askedOf, trialDocument } from "./trial.mjs";
 
+const FIRST_MS = 2200;
 const THANKS_MS = 2600;
 
+/**
+ * Phases: first (first this, then that), waiting (a guide, no contact yet), drawing, thanks,
+ * and those that stand still: end, turn, rest, full, scale. null: nobody sits here.
+ */
 export class Sitting {
   /**
    * @param {object} options
@@ -21,27 +32,29 @@ export class Sitting {
     Object.assign(this, { tablet, screen, left });
     this.phase = null;
     this.attempt = null;
-    this.thanks = null;
-    this.strip = new Strip(find, {
-      mark: (kind) => this.#mark(kind),
-      done: () => this.attempt?.end("adult"),
-      again: () => this.#again(),
-      skip: () => this.#skip(),
-      leave: () => this.#leave(),
-      close: () => this.#carryOn(),
-    });
+    this.timer = null;
+    this.awake = new Awake();
+    this.strip = new Strip(find, new Acting(this));
     this.corners = new Corners({ opened: () => this.openStrip() });
     this.screen.listenToCorners(this.corners, () => this.openStrip());
-    addEventListener("resize", () => this.#resized());
-    document.addEventListener("visibilitychange", () => this.#seen());
-    addEventListener("pagehide", () => this.attempt?.drawn && this.attempt.end("left_page"));
+    this.screen.surface.addEventListener("pointerup", (event) => this.#tapped(event));
+    watchLeaving(this);
   }
 
-  async begin(plan_id) {
-    this.plan_id = plan_id;
-    this.last = null;
-    this.progress = await this.tablet.progressOf(plan_id);
-    this.next();
+  /** @param {{tablet_at: string, surface: string}|null} setup  what the adult confirmed */
+  async begin(plan_id, setup) {
+    Object.assign(this, {
+      plan_id, setup, last: null, item: null, introduced: null, accepted: new Set(),
+      unsaid: [],
+    });
+    clearTimeout(this.timer);
+    this.#dropAttempt();
+    this.phase = null;
+    this.progress = { ...await this.tablet.progressOf(plan_id), setup };
+    this.awake.hold();
+    await this.#measureRoom();
+    if (this.progress.rest_ms) this.stand("rest");
+    else this.next();
   }
 
   /** The plan as it was last fetched: a newer version takes over between pictures. */
@@ -49,66 +62,185 @@ export class Sitting {
     return this.tablet.plans.find((plan) => plan.plan_id === this.plan_id) ?? null;
   }
 
-  next() {
-    clearTimeout(this.thanks);
-    if (this.phase === null && !this.plan) return this.#leave();
-    const items = this.plan ? offered(this.plan, (guide) => this.screen.fits(guide)).items : [];
-    const item = nextItem(items, this.progress);
-    if (!item) return this.#rest("end", null);
-    return this.screen.place(item.guide) ? this.#show(item) : this.#rest("turn", item);
+  get items() {
+    return this.plan ? offered(this.plan, this.screen.able).items : [];
   }
 
-  #rest(phase, item) {
+  get quiet() {
+    return this.progress.quiet ?? this.item?.show?.quiet === true;
+  }
+
+  next() {
+    clearTimeout(this.timer);
+    if (this.phase === null && !this.plan) return this.leave();
+    // Under another scale nobody knows what has room.
+    if (this.#isZoomed()) return this.stand("scale");
+    const { items } = this;
+    const planned = nextItem(items, this.progress);
+    if (!planned) return this.stand("end");
+    const item = atStep(planned, this.progress);
+    if (!this.screen.place(item.guide)) return this.stand("turn", item);
+    if (this.full && !this.accepted.has("full")) return this.stand("full", item);
+    if (item.item_id === this.introduced) return this.#show(item);
+    return this.#introduce(item, itemAfter(items, this.progress, planned));
+  }
+
+  /** Go on after a line, once its thank-you is over and the strip is closed; a rest stays one. */
+  goOn() {
+    if (this.phase === "rest") return;
+    if (this.phase !== "thanks" || !this.timer) this.next();
+  }
+
+  startOver() {
+    if (this.phase === "first") this.introduced = null;
+    this.#dropAttempt();
+    this.next();
+  }
+
+  #isZoomed() {
+    return this.screen.scale.why === "zoomed" && !this.accepted.has("scale");
+  }
+
+  async #measureRoom() {
+    this.full = await this.tablet.room() === "full";
+  }
+
+  /** A still picture, until an adult goes on or the tablet is turned. */
+  stand(phase, item = null) {
+    clearTimeout(this.timer);
+    this.#dropAttempt();
     this.item = item;
-    this.attempt = null;
     this.phase = phase;
-    this.screen.showStill(phase);
+    if (phase === "rest") this.introduced = null;
+    this.screen.showStill(phase === "scale" ? "full" : phase);
+    if (phase === "full" || phase === "scale") this.openStrip();
+  }
+
+  #introduce(item, then) {
+    this.item = item;
+    this.introduced = item.item_id;
+    this.phase = "first";
+    this.screen.quiet = this.quiet;
+    this.screen.showFirstThen(item, then);
+    // The plan may have changed or run out by then: what comes is asked anew.
+    this.timer = setTimeout(() => this.phase === "first" && this.next(), FIRST_MS);
+  }
+
+  #tapped({ target }) {
+    if (this.phase !== "first" || this.strip.open || target.closest?.(".corner")) return;
+    this.next();
   }
 
   #show(item) {
     this.item = item;
-    this.shown = { plan_id: this.plan_id, version: this.plan.version };
     this.phase = "waiting";
-    this.screen.show(item, (shown_ms, place) => {
-      // The strip or the end of the sitting may have come before the frame did.
-      if (this.phase !== "waiting" || this.item !== item || this.strip.open) return;
-      this.attempt?.drop();
-      this.attempt = new Attempt({
-        surface: this.screen.surface, ink: this.screen.ink, item, mapping: place.mapping, shown_ms,
-        begun: () => {
-          this.phase = "drawing";
-          this.screen.setOut();
-        },
-        ended: (ended_by) => this.#ended(ended_by),
-      });
+    const plan = { plan_id: this.plan_id, version: this.plan.version };
+    let trial = null;
+    this.screen.show(item, {
+      quiet: this.quiet,
+      shown: (shown_ms, place) => {
+        // The strip or the end of the sitting may have come before the frame did.
+        if (this.phase !== "waiting" || this.item !== item || this.strip.open) return;
+        trial = this.#trialOf(plan, shown_ms, place);
+        this.#listen(trial, shown_ms, place);
+      },
+      go: (at_ms) => {
+        if (trial && this.attempt && item.show?.cue === true && this.phase === "waiting") {
+          trial.cue_ms = Math.round((at_ms - this.attempt.shown_ms) * 10) / 10;
+        }
+      },
     });
   }
 
-  #ended(ended_by) {
-    const { attempt, item } = this;
-    const started_at = new Date(performance.timeOrigin + attempt.shown_ms).toISOString();
+  /** Everything about a trial that is known before its first contact. */
+  #trialOf(plan, shown_ms, place) {
+    const { item } = this;
+    const { seq, repetition } = attempted(this.progress, item);
+    return {
+      trial_id: randomId(), seq, plan, item: askedOf(item, this.setup, place), repetition,
+      device: this.deviceAt(place),
+      shown: {
+        guide: item.show?.guide ?? "corridor", cue: this.screen.isStill ? "still" : "moving",
+        quiet: this.quiet,
+      },
+      // From the clock: the page's own time stands still while the tablet sleeps.
+      started_at: new Date(Date.now() - (performance.now() - shown_ms)).toISOString(),
+    };
+  }
+
+  /** What the tablet says of itself in a trial. */
+  deviceAt(place) {
+    return {
+      ...this.screen.device(place), tablet_id: this.tablet.pairing.tablet_id,
+      clock_offset_ms: this.tablet.day?.clock_offset_ms,
+    };
+  }
+
+  #listen(trial, shown_ms, place) {
+    this.#dropAttempt();
+    this.attempt = new Attempt({
+      surface: this.screen.surface, ink: this.screen.ink, item: this.item,
+      mapping: place.mapping, shown_ms,
+      journal: this.tablet.begin({
+        trial_id: trial.trial_id, base: trial,
+        progress: attempted(this.progress, trial.item).progress,
+      }),
+      begun: () => {
+        this.phase = "drawing";
+        this.orientation = orientationNow();
+        this.screen.setOut();
+      },
+      ended: (ended_by) => this.#ended(trial, ended_by),
+    });
+  }
+
+  #ended(trial, ended_by) {
+    const { pen, marks } = this.attempt;
+    const { trial_id } = trial;
     this.attempt = null;
     this.phase = "thanks";
-    const { progress, seq, repetition } = attempted(this.progress, item);
-    const trial_id = randomId();
-    this.last = { item, trial_id, mark: null };
-    this.#keepProgress(progress);
-    this.tablet.keepTrial(trialDocument({
-      trial_id, seq, plan: this.shown, item, repetition,
-      device: {
-        ...this.screen.device(), tablet_id: this.tablet.pairing.tablet_id,
-        clock_offset_ms: this.tablet.day?.clock_offset_ms,
-      },
-      pen: attempt.pen, started_at, ended_by, marks: attempt.marks,
-    }), { leaving: ended_by === "left_page" });
-    this.screen.thank(item);
-    this.thanks = setTimeout(() => !this.strip.open && this.next(), THANKS_MS);
+    const after = attempted(this.progress, trial.item).progress;
+    this.progress = after;
+    this.last = new Saying(this.tablet, { plan_id: this.plan_id, trial_id, item: this.item });
+    this.tablet.learn(pen);
+    this.tablet.keepTrial(
+      trialDocument({ ...trial, pen, marks, ended_by }),
+      { leaving: ended_by === "left_page", progress: after },
+    ).then(() => this.#measureRoom());
+    for (const say of this.unsaid.splice(0)) say(this.last);
+    this.screen.thank();
+    this.timer = setTimeout(() => {
+      this.timer = null;
+      if (!this.strip.open) this.next();
+    }, THANKS_MS);
     this.tablet.fetchDay();
   }
 
-  #keepProgress(progress) {
+  /** End the line that is being drawn, if there is one. */
+  endLine(ended_by) {
+    if (this.phase === "drawing") this.attempt.end(ended_by);
+  }
+
+  /**
+   * Say something of the line being drawn, once it is a trial, or else of the last one.
+   *
+   * @param {(saying: Saying) => void} say
+   * @returns {boolean}  false if there is no trial that it could be about
+   */
+  say(say) {
+    if (this.phase === "drawing") this.unsaid.push(say);
+    else if (this.last) say(this.last);
+    return this.phase === "drawing" || this.last !== null;
+  }
+
+  resumeLine() {
+    this.attempt.note("strip_closed");
+    this.attempt.resume();
+  }
+
+  keepProgress(progress) {
     this.progress = progress;
-    this.tablet.keepProgress(progress);
+    return this.tablet.keepProgress(progress);
   }
 
   openStrip() {
@@ -118,122 +250,26 @@ export class Sitting {
       this.attempt.pause();
     } else if (this.phase === "waiting") {
       // The guide goes, so that its next first frame is a true beginning.
-      this.attempt?.drop();
-      this.attempt = null;
+      this.#dropAttempt();
       this.screen.hideGuide();
     }
-    clearTimeout(this.thanks);
-    this.strip.show({ ...this.#stripState(), warning: this.screen.warning() });
+    clearTimeout(this.timer);
+    this.timer = null;
+    this.strip.show(stripState(this));
   }
 
-  #stripState() {
-    const drawing = this.phase === "drawing";
-    const item = this.item ?? this.last?.item;
-    const about = drawing
-      ? { name: `This line: ${this.item.task.name}`, mark: null }
-      : this.last && { name: `The last line: ${this.last.item.task.name}`, mark: this.last.mark };
-    const can = ["leave"];
-    if (drawing) can.push("done");
-    if (drawing || this.last) can.push("again");
-    if (drawing || this.phase === "waiting" || this.phase === "turn") can.push("skip");
-    const titles = { end: "All pictures are drawn", turn: "Turn the tablet" };
-    return {
-      title: titles[this.phase] ?? item.task.name ?? "Picture",
-      note: this.phase === "turn" ? this.screen.tooSmall()
-        : titles[this.phase] ? "" : this.#noteOf(item),
-      about: about ?? null, can,
-    };
-  }
-
-  #noteOf(item) {
-    const left = remaining(this.progress, item);
-    return [describe(item), left > 0 ? `${left} to go` : null].filter(Boolean).join(" · ");
-  }
-
-  #carryOn() {
-    if (this.phase === "drawing") {
-      this.attempt.note("strip_closed");
-      this.attempt.resume();
-    } else {
-      this.next();
-    }
-  }
-
-  #mark(kind) {
-    const drawing = this.phase === "drawing";
-    if (drawing) this.attempt.end("adult");
-    const { last } = this;
-    // A spoilt line does not use up one of the planned attempts.
-    if (kind === "spoilt" && last.mark !== "spoilt") this.#oneMore(last.item);
-    if (kind !== "spoilt" && last.mark === "spoilt") this.#oneLess(last.item);
-    last.mark = kind;
-    this.tablet.keepMark(last.trial_id, MARKS[kind]);
-    if (!drawing) this.next();
-  }
-
-  #oneMore(item) {
-    this.#keepProgress(oneMore(this.progress, item));
-  }
-
-  #oneLess(item) {
-    this.#keepProgress({ ...attempted(this.progress, item).progress, seq: this.progress.seq });
-  }
-
-  #again() {
-    const drawing = this.phase === "drawing";
-    if (drawing) this.attempt.end("adult");
-    this.#oneMore(this.last.item);
-    if (!drawing) this.next();
-  }
-
-  #skip() {
-    const { item } = this;
-    if (this.phase === "drawing") {
-      this.attempt.end("adult");
-      this.tablet.keepMark(this.last.trial_id, MARKS.stopped);
-    }
-    this.#keepProgress(skipped(this.progress, item));
-    this.next();
-  }
-
-  #leave() {
-    if (this.phase === "drawing") this.attempt.end("adult");
-    clearTimeout(this.thanks);
+  #dropAttempt() {
     this.attempt?.drop();
     this.attempt = null;
+  }
+
+  leave() {
+    this.endLine("adult");
+    clearTimeout(this.timer);
+    this.#dropAttempt();
     this.phase = null;
+    this.awake.release();
+    this.screen.hideGuide();
     this.left();
-  }
-
-  #resized() {
-    if (this.phase === null) return;
-    if (this.phase === "turn") return this.next();
-    const place = this.item && this.screen.place(this.item.guide);
-    if (this.phase === "drawing") {
-      if (!place) return this.attempt.end("left_page");
-      this.screen.layOut(this.item, place);
-      this.screen.setOut();
-      this.attempt.moved(place.mapping);
-      if (this.strip.open) this.attempt.pause();
-      return undefined;
-    }
-    if (this.phase === "waiting" && !this.strip.open) {
-      this.attempt?.drop();
-      this.attempt = null;
-      this.next();
-    }
-    return undefined;
-  }
-
-  /** Out of sight, a drawn line is closed; an untouched guide begins anew when seen again. */
-  #seen() {
-    if (document.hidden) {
-      if (this.phase === "drawing") this.attempt.end("left_page");
-      clearTimeout(this.thanks);
-    } else if (!this.strip.open && (this.phase === "waiting" || this.phase === "thanks")) {
-      this.attempt?.drop();
-      this.attempt = null;
-      this.next();
-    }
   }
 }

@@ -2,46 +2,91 @@
 
 import { request } from "../shared/api.mjs";
 import { randomId, sha256, sha256Plain } from "../shared/sha256.mjs";
+import { learned, unknownAbilities } from "./abilities.mjs";
+import { allAside, forgetAside, setAside } from "./aside.mjs";
 import { freshProgress } from "./day.mjs";
+import { interrupted, Journal, leftBehind, withoutJournal } from "./journal.mjs";
 import { Outbox } from "./outbox.mjs";
+import { calibrationRecord, markRecord, observationRecord, trialRecord } from "./records.mjs";
+import { Room } from "./room.mjs";
 import { MemoryStore, Store } from "./store.mjs";
 
-async function openedStore() {
-  try {
-    return { store: await Store.open(), lasting: true };
-  } catch {
-    return { store: new MemoryStore(), lasting: false };
-  }
-}
+const KEPT = ["pairing", "day", "calibration", "told", "setups", "abilities"];
+
+const storage = () => globalThis.navigator?.storage;
 
 const sendRecord = ({ method, path, token, body }) => request(method, path, { token, body });
 
 export class Tablet {
-  /** @param {() => void} changed  called when what waits has changed */
-  constructor(changed) {
+  #unkept = new Set();
+  #journal = null;
+  // How far each plan has come, also where the disk did not take it, or has not yet.
+  #reached = new Map();
+  #order = Promise.resolve();
+
+  /**
+   * @param {() => void} changed  called when what waits has changed
+   * @param {() => void} [elsewhere]  called when an older page in another window must be
+   *   closed before this one can go on, or a newer one took over
+   */
+  constructor(changed, elsewhere = () => {}) {
     this.changed = changed;
-    this.pairing = null;
-    this.day = null;
-    this.calibration = null;
-    this.unsaved = false;
-    this.order = Promise.resolve();
+    this.elsewhere = elsewhere;
+    for (const name of KEPT) this[name] = null;
+    this.recovered = 0;
+    this.persisted = null;
   }
 
   async open() {
-    const { store, lasting } = await openedStore();
-    this.store = store;
-    this.lasting = lasting;
-    this.outbox = new Outbox({ store, send: sendRecord, changed: () => this.changed() });
-    for (const name of ["pairing", "day", "calibration"]) {
-      this[name] = (await store.get("kept", name))?.value ?? null;
-    }
+    await this.#openStore();
+    const { store } = this;
+    this.outbox = new Outbox({
+      store, send: sendRecord, write: (steps) => this.reserve.write(steps),
+      token: () => this.pairing?.token ?? null, changed: () => this.changed(),
+    });
+    for (const name of KEPT) this[name] = (await store.get("kept", name))?.value ?? null;
+    this.abilities ??= unknownAbilities();
+    await this.#recover();
+    this.persisted = (await storage()?.persisted?.().catch(() => null)) ?? null;
     addEventListener("online", () => this.outbox.hurry());
+    addEventListener("pageshow", (event) => event.persisted && this.outbox.reread());
     this.outbox.hurry();
+  }
+
+  async #openStore() {
+    const told = { blocked: this.elsewhere, parted: this.elsewhere };
+    try {
+      this.store = await Store.open(told);
+      this.lasting = true;
+    } catch {
+      this.store = new MemoryStore();
+      this.lasting = false;
+    }
+    this.reserve = new Room(this.store);
+  }
+
+  /** Whether something here would be lost with the page. */
+  get unsaved() {
+    return this.outbox.unsaved > 0 || this.#unkept.size > 0;
+  }
+
+  /** Whether one more trial has room in the storage. @returns {Promise<"room"|"full">} */
+  async room() {
+    return this.outbox.unsaved > 0 ? "full" : this.reserve.state();
   }
 
   async #keep(name, value) {
     this[name] = value;
-    await this.store.put("kept", { name, value }).catch(() => { this.unsaved = true; });
+    await this.#put(name, { store: "kept", put: { name, value } });
+  }
+
+  async #put(name, step) {
+    try {
+      await this.store.change([step]);
+      this.#unkept.delete(name);
+    } catch {
+      this.#unkept.add(name);
+    }
   }
 
   /** Exchange a pairing code for a token. Returns the server's answer. */
@@ -54,10 +99,17 @@ export class Tablet {
     const { token, tablet_id } = answer.json;
     await this.#keep("pairing", { token, tablet_id });
     await this.#keep("day", null);
-    // Asks the browser not to clear this page's storage when space runs short.
-    await navigator.storage?.persist?.().catch(() => false);
+    this.#askToPersist();
     await this.outbox.repaired(token);
+    if (this.calibration) this.#tell(this.calibration);
     return answer;
+  }
+
+  // Asks the browser not to clear this page's storage when space runs short. Nobody waits
+  // for it: some browsers ask the adult first.
+  #askToPersist() {
+    storage()?.persist?.()
+      .then((persisted) => { this.persisted = persisted; }, () => { this.persisted = false; });
   }
 
   /** Fetch the day pack if it has changed; the last one stays when there is no answer. */
@@ -65,7 +117,8 @@ export class Tablet {
     const { token } = this.pairing;
     const asked_ms = Date.now();
     const answer = await request("GET", "/api/tablet/day", { token, etag: this.day?.etag });
-    if (answer.status === 200) {
+    // The tablet may have been paired anew meanwhile.
+    if (answer.status === 200 && token === this.pairing.token) {
       const pack = answer.json;
       await this.#keep("day", {
         pack, etag: answer.etag, clock_offset_ms: offsetOf(pack, (asked_ms + Date.now()) / 2),
@@ -82,53 +135,145 @@ export class Tablet {
     return open(this.day.pack) ? this.day.pack.plans.filter(open) : [];
   }
 
-  keepCalibration(calibration) {
-    return this.#keep("calibration", calibration);
+  /** Keep a calibration; the server is told of each new one once. */
+  async keepCalibration(calibration) {
+    await this.#keep("calibration", calibration);
+    if (this.pairing) this.#tell(calibration);
+  }
+
+  #tell(calibration) {
+    const { calibration_id } = calibration;
+    if (this.told === calibration_id) return;
+    this.told = calibration_id;
+    const record = calibrationRecord(calibration, [innerWidth, innerHeight]);
+    const told = { store: "kept", put: { name: "told", value: calibration_id } };
+    this.#queue(() => record, () => [told]);
   }
 
   async progressOf(plan_id) {
-    return (await this.store.get("progress", plan_id)) ?? freshProgress(plan_id);
+    const kept = await this.store.get("progress", plan_id);
+    return this.#reached.get(plan_id) ?? kept ?? freshProgress(plan_id);
   }
 
   async keepProgress(progress) {
-    await this.store.put("progress", progress).catch(() => { this.unsaved = true; });
+    this.#reached.set(progress.plan_id, progress);
+    await this.#put(progress.plan_id, { store: "progress", put: progress });
+  }
+
+  /** How the tablet lay when this child last drew, or null. @param {string[]} signs */
+  lastSetup(signs) {
+    return this.setups?.[signs.join(" ")] ?? null;
+  }
+
+  keepSetup(signs, { tablet_at, surface }) {
+    return this.#keep("setups", { ...this.setups, [signs.join(" ")]: { tablet_at, surface } });
+  }
+
+  /** Learn from a finished trial what the pen gives. @param {import("./pen.mjs").Pen} pen */
+  learn(pen) {
+    const abilities = learned(this.abilities, pen);
+    if (abilities !== this.abilities) this.#keep("abilities", abilities);
   }
 
   /**
-   * Serialise a finished trial, once, and hand it to the outbox.
+   * A line may begin: from its first contact on it is written down as it is drawn.
    *
-   * @param {object} document
-   * @param {{leaving: boolean}} options  whether the page is being left: then the write
-   *   begins before this returns, and the hash is computed without the browser's help
+   * @param {{trial_id: string, base: object, progress: object}} head  see `Journal`
    */
-  keepTrial(document, { leaving }) {
-    const body = JSON.stringify(document);
-    const { trial_id } = document;
-    const record = {
-      id: trial_id, trial_id, method: "PUT", path: `/api/trials/${trial_id}`, body,
-    };
-    if (leaving) {
-      const hash = sha256Plain(new TextEncoder().encode(body));
-      return this.outbox.add({ ...record, token: this.pairing.token, sha256: hash });
-    }
-    return this.#queue(async () => ({ ...record, sha256: await sha256(body) }));
+  begin(head) {
+    this.#journal = new Journal(this.store, { ...head, token: this.pairing.token });
+    return this.#journal;
   }
 
+  /**
+   * Serialise a finished trial, once, and hand it to the outbox; with it goes what the plan
+   * has come to, and its journal is removed.
+   *
+   * @param {object} document
+   * @param {object} [options]
+   * @param {boolean} [options.leaving]  whether the page is being left: then the write
+   *   begins before this returns, and the hash is computed without the browser's help
+   * @param {object} [options.progress]  of the plan, this trial counted; if it has come
+   *   further by the moment of the write, that is written
+   * @returns {Promise<boolean>} whether it is on disk
+   */
+  keepTrial(document, { leaving = false, progress = null } = {}) {
+    const body = JSON.stringify(document);
+    const { trial_id } = document;
+    if (this.#journal?.trial_id === trial_id) this.#journal.close();
+    if (progress) this.#reached.set(progress.plan_id, progress);
+    const reached = () => progress && this.#reached.get(progress.plan_id);
+    const along = () => [
+      withoutJournal(trial_id), ...(progress ? [{ store: "progress", put: reached() }] : []),
+    ];
+    const kept = this.#hand(body, trial_id, { leaving, along, progress: reached });
+    // A trial without room may still leave room for how far the plan has come.
+    return kept.then(async (saved) => {
+      if (!saved && progress) await this.keepProgress(reached());
+      return saved;
+    });
+  }
+
+  #hand(body, trial_id, { leaving, along, progress }) {
+    if (leaving) {
+      const hash = sha256Plain(new TextEncoder().encode(body));
+      const record = { ...trialRecord(trial_id, body, hash), token: this.pairing.token };
+      setAside({ ...record, progress: progress() });
+      const kept = this.outbox.add(record, along());
+      kept.then((saved) => saved && forgetAside(trial_id));
+      this.#order = Promise.all([this.#order, kept]);
+      return kept;
+    }
+    return this.#queue(async () => trialRecord(trial_id, body, await sha256(body)), along);
+  }
+
+  /** @param {string} trial_id @param {object} mark  as the server takes it */
   keepMark(trial_id, mark) {
     const id = randomId();
-    return this.#queue(() => ({
-      id, trial_id, method: "POST", path: `/api/trials/${trial_id}/marks`,
-      body: JSON.stringify({ id, ...mark }), sha256: null,
-    }));
+    return this.#queue(() => markRecord(id, trial_id, mark));
+  }
+
+  /** @param {string} plan_id @param {object} seen  see `observationRecord` */
+  keepObservation(plan_id, seen) {
+    const id = randomId();
+    return this.#queue(() => observationRecord(id, plan_id, seen));
   }
 
   // One after the other: a mark must not overtake the trial that it belongs to.
-  #queue(make) {
+  #queue(make, along = () => []) {
     const { token } = this.pairing;
-    this.order = this.order.then(async () => {
-      this.unsaved = !(await this.outbox.add({ token, ...(await make()) }));
-    });
-    return this.order;
+    const kept = this.#order.then(async () =>
+      this.outbox.add({ ...(await make()), token }, along()));
+    this.#order = kept.catch(() => false);
+    return kept;
+  }
+
+  /** Take up what an earlier page set aside, and the lines during which one was killed. */
+  async #recover() {
+    for (const { progress, ...record } of allAside()) {
+      const along = [withoutJournal(record.id), ...await this.#further(progress)];
+      if (await this.outbox.add(record, along)) forgetAside(record.id);
+    }
+    for (const rows of await leftBehind(this.store).catch(() => [])) {
+      // One that cannot be read stays where it is and does not stop the others.
+      await this.#recoverOne(rows).catch(() => {});
+    }
+  }
+
+  async #recoverOne(rows) {
+    const { head, document } = interrupted(rows);
+    const body = JSON.stringify(document);
+    const along = [withoutJournal(head.trial_id), ...await this.#further(head.progress)];
+    const record = trialRecord(head.trial_id, body, await sha256(body));
+    await this.outbox.add({ ...record, token: head.token }, along);
+    this.recovered += 1;
+  }
+
+  /** The step that notes how far a plan has come, unless it has come further. */
+  async #further(progress) {
+    if (!progress) return [];
+    const reached = await this.store.get("progress", progress.plan_id);
+    return (reached?.seq ?? 0) < progress.seq ? [{ store: "progress", put: progress }] : [];
   }
 }
 

@@ -23,21 +23,58 @@ function deviceOf({ tablet_id, scale, screen_mm, origin_mm, secure, clock_offset
     Object.entries(device).filter(([, value]) => value !== undefined && value !== null));
 }
 
+/** Where the middle of the body is, once an adult has said how the tablet lies. [mm] */
+export function midlineOf(guide, tablet_at, { screen_mm, origin_mm }) {
+  const [width_mm] = screen_mm;
+  const [left_mm] = origin_mm;
+  if (tablet_at === "left") return width_mm - left_mm;
+  if (tablet_at === "right") return -left_mm;
+  return guide.midline_x_mm ?? width_mm / 2 - left_mm;
+}
+
+/**
+ * The item as it was really asked: with the midline and the surface that an adult confirmed.
+ *
+ * @param {object} item  plan item
+ * @param {{tablet_at: string, surface: string}|null} setup  null: nobody confirmed anything
+ * @param {{screen_mm: [number, number], origin_mm: [number, number]}} place
+ */
+export function askedOf(item, setup, place) {
+  if (setup === null) return item;
+  const { tablet_at, surface } = setup;
+  const midline_x_mm = rounded(midlineOf(item.guide, tablet_at, place), 2);
+  return {
+    ...item,
+    guide: { ...item.guide, midline_x_mm, midline_source: "entered" },
+    condition: { ...item.condition, tablet_at, surface },
+  };
+}
+
+/** A pen with which nothing was drawn. */
+export const noPen = () => ({
+  kind: null, coalesced: null, touchesIgnored: 0, setAside: null,
+  columns: {
+    t_ms: [], x_mm: [], y_mm: [], stroke: [], pressure: [], tilt_x: [], tilt_y: [],
+  },
+});
+
 /**
  * @param {object} parts
  * @param {string} parts.trial_id
  * @param {number} parts.seq  number in the session
  * @param {{plan_id: string, version: number}} parts.plan
- * @param {object} parts.item  plan item; task, guide and condition are copied unchanged
+ * @param {object} parts.item  from `askedOf`; task, guide and condition are copied unchanged
  * @param {number} parts.repetition
  * @param {object} parts.device  what `deviceOf` reads
  * @param {import("./pen.mjs").Pen} parts.pen
  * @param {string} parts.started_at  ISO 8601
+ * @param {number|null} [parts.cue_ms]  when the go signal was given
+ * @param {object} [parts.shown]  how the guide was shown
  * @param {string} parts.ended_by
  * @param {{t_ms: number, kind: string}[]} parts.marks
  */
 export function trialDocument(parts) {
-  const { plan, item, pen } = parts;
+  const { plan, item, pen, cue_ms, shown } = parts;
   const document = {
     format: "linnet-trial/1",
     trial_id: parts.trial_id,
@@ -55,6 +92,9 @@ export function trialDocument(parts) {
     marks: parts.marks,
     samples: samplesDocument(pen.columns),
   };
+  if (item.step) document.plan.step = item.step;
+  if (shown) document.shown = shown;
+  if (Number.isFinite(cue_ms)) document.cue_ms = cue_ms;
   if (pen.setAside) document.set_aside = pen.setAside;
   return document;
 }

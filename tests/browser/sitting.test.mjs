@@ -1,0 +1,122 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+import { remaining } from "../../web/tablet/day.mjs";
+import { item, sittingWith } from "./sitting_room.mjs";
+
+test("a plan that runs out while first and then are shown ends the sitting's pictures", async (t) => {
+  const { sitting, tablet, screen, wait, find } = sittingWith(t, [item("swell")]);
+  await sitting.begin("plan", null);
+  assert.equal(sitting.phase, "first");
+  tablet.plans = [];
+  wait(2200);
+  assert.deepEqual([sitting.phase, screen.still], ["end", "end"]);
+  sitting.openStrip();
+  assert.equal(find("strip-title").textContent, "This plan has run out");
+});
+
+test("a newer plan counts from its first guide on: no old picture under a new version", async (t) => {
+  const { sitting, tablet, screen, wait, down, up, kept } = sittingWith(t, [item("swell")]);
+  await sitting.begin("plan", null);
+  const [plan] = tablet.plans;
+  const items = [item("swell", { state: "closed" }), item("buoy")];
+  tablet.plans = [{ ...plan, version: 2, items }];
+  wait(2200);
+  assert.deepEqual([sitting.phase, screen.first.item_id], ["first", "buoy"]);
+  wait(2200);
+  screen.frame();
+  down(10);
+  up(10);
+  sitting.endLine("adult");
+  assert.deepEqual(kept.map(({ plan: { item_id, version } }) => [item_id, version]), [["buoy", 2]]);
+});
+
+test("a page that stood open through a sleep still tells when a line began", async (t) => {
+  const { sitting, toGuide, down, up, kept } = sittingWith(t, [item("swell")]);
+  const slept_ms = 3 * 3600 * 1000;
+  const { now } = Date;
+  t.mock.method(Date, "now", () => now() + slept_ms);
+  await toGuide();
+  down(10);
+  up(10);
+  sitting.endLine("adult");
+  assert.ok(Math.abs(Date.parse(kept[0].started_at) - Date.now()) < 5000);
+});
+
+test("a line that ended out of sight under an open strip holds nobody up", async (t) => {
+  for (const act of ["done", "again", "skip", "close"]) {
+    const { sitting, toGuide, down, hide, press, kept, wait } = sittingWith(t, [item("swell")]);
+    await toGuide();
+    down(10);
+    sitting.openStrip();
+    hide(true);
+    assert.deepEqual(kept.map(({ ended_by }) => ended_by), ["left_page"]);
+    hide(false);
+    press(act);
+    assert.notEqual(sitting.phase, "thanks", act);
+    wait(10_000);
+    t.mock.timers.reset();
+  }
+});
+
+test("a tablet that is turned under an open strip shows nothing before it is closed", async (t) => {
+  const { sitting, screen, page, press } = sittingWith(t, [item("swell")]);
+  const { place } = screen;
+  screen.place = () => null;
+  await sitting.begin("plan", null);
+  assert.equal(sitting.phase, "turn");
+  sitting.openStrip();
+  screen.place = place;
+  page.fire("resize");
+  assert.equal(sitting.phase, "turn");
+  press("close");
+  assert.equal(sitting.phase, "first");
+});
+
+test("what one child left open does not listen when the next sits down", async (t) => {
+  const { sitting, toGuide, down, kept } = sittingWith(t, [item("swell")]);
+  await toGuide();
+  const begun = sitting.begin("plan", null);
+  down(10);
+  assert.equal(sitting.phase, null);
+  await begun;
+  assert.deepEqual(kept, []);
+});
+
+test("a go signal of a picture that is gone is given to nobody", async (t) => {
+  const { sitting, screen, toGuide } = sittingWith(t, [item("swell", { show: { cue: true } })]);
+  await toGuide();
+  const { go } = screen.asked;
+  sitting.startOver();
+  assert.equal(sitting.attempt, null);
+  assert.doesNotThrow(() => go(performance.now()));
+});
+
+test("a mark that is given during a rest does not end it", async (t) => {
+  const { sitting, screen, toGuide, down, choice, press } = sittingWith(t, [item("swell")]);
+  await toGuide();
+  down(10);
+  sitting.openStrip();
+  press("rest");
+  sitting.openStrip();
+  choice("mark", "ok").click();
+  assert.deepEqual([sitting.phase, screen.still, sitting.strip.open], ["rest", "rest", false]);
+});
+
+test("a line that is asked again for one reason is not asked again for another", async (t) => {
+  for (const act of ["rest", "again", "done"]) {
+    const { sitting, toGuide, down, choice, press } = sittingWith(t, [item("swell")]);
+    await toGuide();
+    down(10);
+    sitting.openStrip();
+    press(act);
+    sitting.openStrip();
+    choice("mark", "spoilt").click();
+    assert.equal(remaining(sitting.progress, item("swell")), 2, act);
+    sitting.openStrip();
+    choice("mark", "ok").click();
+    const left = act === "done" ? 1 : 2;
+    assert.equal(remaining(sitting.progress, item("swell")), left, `${act}, not spoilt after all`);
+    t.mock.timers.reset();
+  }
+});

@@ -1,0 +1,116 @@
+/** How much of a guide has been drawn, roughly: enough to tell when an attempt may end. */
+
+import { outlineOf, partsOf } from "./guide.mjs";
+
+// A line nearer than this to its guide is taken to be on its way along it.
+export const CAPTURE_MM = 20;
+
+/** Points every `step_mm` or less along a guide, each standing for a stretch of it. */
+function beads(parts, step_mm) {
+  const found = [];
+  for (const part of parts) {
+    const outline = outlineOf(part);
+    for (let i = 1; i < outline.length; i += 1) {
+      const [[x0, y0], [x1, y1]] = [outline[i - 1], outline[i]];
+      const length_mm = Math.hypot(x1 - x0, y1 - y0);
+      const count = Math.max(1, Math.ceil(length_mm / step_mm));
+      for (let k = 0; k < count; k += 1) {
+        const share = (k + 0.5) / count;
+        found.push({
+          x: x0 + share * (x1 - x0), y: y0 + share * (y1 - y0), length_mm: length_mm / count,
+        });
+      }
+    }
+  }
+  return found;
+}
+
+/**
+ * Rough share of a guide that has been drawn, only to tell when an attempt may end.
+ *
+ * Each sample marks the nearest stretch of guide. Stretches passed between two samples of
+ * one stroke are marked too, when they lie close together. The report measures coverage
+ * anew and properly.
+ */
+export class Progress {
+  /**
+   * @param {object} guide
+   * @param {object} [options]
+   * @param {number|null} [options.contact]  look at the samples of this contact only
+   */
+  constructor(guide, { contact = null, step_mm = 2, reach_mm = 30, capture_mm = CAPTURE_MM } = {}) {
+    const parts = partsOf(guide);
+    this.contact = contact;
+    this.beads = beads(parts, step_mm);
+    this.drawn = this.beads.map(() => false);
+    this.reach_mm = reach_mm;
+    this.capture_mm = capture_mm;
+    this.wraps = parts.length === 1 && parts[0].closed;
+    this.restart();
+  }
+
+  restart() {
+    this.drawn.fill(false);
+    this.seen = 0;
+    this.last = null;
+    this.lastStroke = null;
+  }
+
+  /** Take in the samples that came since the last call. */
+  update({ x_mm, y_mm, stroke, pointer }) {
+    for (; this.seen < stroke.length; this.seen += 1) {
+      const i = this.seen;
+      if (this.contact !== null && pointer[i] !== this.contact) continue;
+      const at = this.nearest(x_mm[i], y_mm[i]);
+      if (at !== null) {
+        const follows = this.last !== null && stroke[i] === this.lastStroke;
+        this.#mark(follows ? this.last : at, at);
+      }
+      this.last = at;
+      this.lastStroke = stroke[i];
+    }
+  }
+
+  get share() {
+    let [total_mm, drawn_mm] = [0, 0];
+    this.beads.forEach(({ length_mm }, i) => {
+      total_mm += length_mm;
+      if (this.drawn[i]) drawn_mm += length_mm;
+    });
+    return total_mm > 0 ? drawn_mm / total_mm : 0;
+  }
+
+  /** Number of the stretch nearest to a place, null if none is within reach. */
+  nearest(x_mm, y_mm, within_mm = this.capture_mm) {
+    let best = null;
+    let least = within_mm * within_mm;
+    for (let i = 0; i < this.beads.length; i += 1) {
+      const [dx, dy] = [this.beads[i].x - x_mm, this.beads[i].y - y_mm];
+      const square = dx * dx + dy * dy;
+      if (square < least) [best, least] = [i, square];
+    }
+    return best;
+  }
+
+  /** Distance of a place from the guide. [mm] */
+  distance(x_mm, y_mm) {
+    const at = this.nearest(x_mm, y_mm, Infinity);
+    return at === null ? Infinity : Math.hypot(this.beads[at].x - x_mm, this.beads[at].y - y_mm);
+  }
+
+  #mark(from, to) {
+    this.drawn[to] = true;
+    const count = this.beads.length;
+    let steps = to - from;
+    if (this.wraps && Math.abs(steps) > count / 2) steps -= Math.sign(steps) * count;
+    const passed = [];
+    let length_mm = 0;
+    for (let k = 1; k <= Math.abs(steps); k += 1) {
+      const i = (from + Math.sign(steps) * k + count) % count;
+      passed.push(i);
+      length_mm += this.beads[i].length_mm;
+    }
+    if (length_mm > this.reach_mm) return;
+    for (const i of passed) this.drawn[i] = true;
+  }
+}
