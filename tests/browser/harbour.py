@@ -1,10 +1,9 @@
 """A real server of the demo town on a free port, for tests that drive a browser."""
 
 import shutil
+import signal
 import socket
 import sqlite3
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -13,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx2
+from berth import Berth
 
 from server.database import make_engine, make_sessions, prepare_file, upgrade
 from server.demo import fill
@@ -22,7 +22,6 @@ from server.store_accounts import account_by_name
 from server.store_children import children_of
 from server.store_sessions import latest_plan, save_plan, sessions_of
 
-SERVING = Path(__file__).with_name("serving.py")
 # The assistant of the demo; the phrase is one of the scenario's.
 NAME, PASSPHRASE = "ferry", "rope and lantern before noon"
 SCREEN_MM = (207.0, 136.0)
@@ -104,7 +103,7 @@ class Harbour:
         with socket.socket() as free:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
-        self.process: subprocess.Popen[bytes] | None = None
+        self.berth: Berth | None = None
 
     @property
     def url(self) -> str:
@@ -132,15 +131,10 @@ class Harbour:
             engine.dispose()
 
     def start(self) -> None:
-        with self.log.open("ab") as log:
-            self.process = subprocess.Popen(
-                [sys.executable, str(SERVING), str(self.file), str(self.port)],
-                stdout=log,
-                stderr=log,
-            )
+        self.berth = Berth(self.file, self.port, self.log)
         limit = time.monotonic() + START_LIMIT_S
         while True:
-            if self.process.poll() is not None:
+            if self.berth.ended:
                 raise AssertionError(f"the server ended early:\n{self.log.read_text()}")
             try:
                 httpx2.get(f"{self.url}/healthz", timeout=2)
@@ -148,22 +142,21 @@ class Harbour:
                 if time.monotonic() > limit:
                     self.stop()
                     raise AssertionError(f"no answer:\n{self.log.read_text()}") from None
-                time.sleep(0.1)
+                time.sleep(0.05)
             else:
                 return
 
     def kill(self) -> None:
         """End the server without a chance to finish anything."""
-        if self.process is not None:
-            self.process.kill()
-            self.process.wait()
-            self.process = None
+        self._end(signal.SIGKILL)
 
     def stop(self) -> None:
-        if self.process is not None:
-            self.process.terminate()
-            self.process.wait(timeout=20)
-            self.process = None
+        self._end(signal.SIGTERM)
+
+    def _end(self, how: signal.Signals) -> None:
+        if self.berth is not None:
+            self.berth.end(how)
+            self.berth = None
 
     @contextmanager
     def signed_in(self) -> Iterator[httpx2.Client]:

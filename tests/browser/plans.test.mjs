@@ -127,7 +127,7 @@ test("the midline lies where the adult said, in millimetres of the task area", (
   assert.equal(at("centred", bare).midline_x_mm, 103.5);
   assert.equal(at("left", bare).midline_x_mm, 217);
   assert.equal(at("right", bare).midline_x_mm, -10);
-  assert.equal(at("centred", { ...bare, midline_x_mm: 90 }).midline_x_mm, 90);
+  assert.equal(at("centred", { ...bare, midline_x_mm: 90 }).midline_x_mm, 103.5);
   assert.equal(at("left", { ...bare, midline_x_mm: 90 }).midline_x_mm, 217);
   assert.equal(at("left", bare).midline_source, "entered");
   assert.deepEqual(askedOf(item("a"), null, place), item("a"));
@@ -142,13 +142,15 @@ test("the newest mark carries all that was said of a trial", () => {
   saying.mark("helped");
   saying.mark("helped", { help: { cues: { verbal: 2 } } });
   saying.mark("spoilt", { why: "sneeze" });
+  saying.mark("ok");
   saying.saw("distress");
   saying.saw("distress");
   assert.deepEqual(sent, [
     { hand_used: "left" },
     { hand_used: "left", outcome: "finished", help: { given: true } },
     { hand_used: "left", outcome: "finished", help: { given: true, cues: { verbal: 2 } } },
-    { hand_used: "left", outcome: "spoilt", why: "sneeze" },
+    { hand_used: "left", outcome: "spoilt", why: "sneeze", help: { given: true, cues: { verbal: 2 } } },
+    { hand_used: "left", outcome: "finished" },
     { kind: "distress", trial_id: "t" },
   ]);
 });
@@ -161,10 +163,12 @@ test("what is left of a plan becomes trials without a line, numbered on", () => 
     at: "2026-03-03T09:14:07.120Z",
   });
   assert.deepEqual(
-    left.documents.map(({ seq, plan, samples }) =>
+    left.map(({ document: { seq, plan, samples } }) =>
       [seq, plan.item_id, plan.repetition, samples.t_ms.length]),
     [[2, "a", 2, 0], [3, "b", 1, 0], [4, "b", 2, 0]]);
-  assert.equal(nextItem([item("a"), item("b")], left.progress), null);
+  assert.deepEqual(left.map(({ progress: { seq } }) => seq), [2, 3, 4]);
+  assert.equal(nextItem([item("a"), item("b")], left[2].progress), null);
+  assert.equal(nextItem([item("a"), item("b")], left[1].progress).item_id, "b");
 });
 
 test("a rest is counted in minutes, to a tenth", () => {

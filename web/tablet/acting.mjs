@@ -94,11 +94,12 @@ export class Acting {
       deviceFor: (item) => sitting.deviceAt(sitting.screen.place(item.guide)),
       at: new Date().toISOString(),
     });
-    for (const document of left.documents) {
-      tablet.keepTrial(document, { leaving: false, progress: left.progress });
+    for (const { document, progress: reached } of left) {
+      sitting.progress = reached;
+      tablet.keepTrial(document, { leaving: false, progress: reached });
       tablet.keepMark(document.trial_id, { outcome: "not_done", ...(why ? { why } : {}) });
     }
-    await sitting.keepProgress(left.progress);
+    await sitting.keepProgress(sitting.progress);
     sitting.leave();
   }
 

@@ -27,20 +27,21 @@ export function keepRest(tablet, plan_id, began_ms, why) {
  * @param {object} sitting.progress
  * @param {(item: object) => object} sitting.deviceFor  as for any trial
  * @param {string} sitting.at  ISO 8601
- * @returns {{documents: object[], progress: object}}
+ * @returns {{document: object, progress: object}[]}  each with how far the plan is then
  */
 export function notDone({ plan, items, progress, deviceFor, at }) {
-  const documents = [];
+  const left = [];
   let now = progress;
   for (const item of items) {
-    for (let left = remaining(now, item); left > 0; left -= 1) {
+    for (let count = remaining(now, item); count > 0; count -= 1) {
       const { progress: next, seq, repetition } = attempted(now, item);
       now = next;
-      documents.push(trialDocument({
+      const document = trialDocument({
         trial_id: randomId(), seq, plan, item, repetition, device: deviceFor(item), pen: noPen(),
         started_at: at, ended_by: "not_done", marks: [],
-      }));
+      });
+      left.push({ document, progress: next });
     }
   }
-  return { documents, progress: now };
+  return left;
 }

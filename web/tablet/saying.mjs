@@ -25,7 +25,10 @@ export class Saying {
    * @param {{why?: string, hand_used?: string, help?: object}} [details]
    */
   mark(kind, details = {}) {
-    const before = kind === this.kind ? this.said : { hand_used: this.said.hand_used };
+    const { hand_used, help: helped } = this.said;
+    // "OK" takes help back; the reason belongs to the outcome that it was given for.
+    const before = kind === this.kind ? this.said
+      : { hand_used, help: kind === "ok" ? undefined : helped };
     const help = kind === "helped" ? { help: { given: true, ...before.help, ...details.help } } : {};
     this.kind = kind;
     this.#send({ ...before, ...details, ...help, outcome: OUTCOMES[kind] });

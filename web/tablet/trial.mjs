@@ -24,12 +24,12 @@ function deviceOf({ tablet_id, scale, screen_mm, origin_mm, secure, clock_offset
 }
 
 /** Where the middle of the body is, once an adult has said how the tablet lies. [mm] */
-export function midlineOf(guide, tablet_at, { screen_mm, origin_mm }) {
+function midlineOf(tablet_at, { screen_mm, origin_mm }) {
   const [width_mm] = screen_mm;
   const [left_mm] = origin_mm;
   if (tablet_at === "left") return width_mm - left_mm;
-  if (tablet_at === "right") return -left_mm;
-  return guide.midline_x_mm ?? width_mm / 2 - left_mm;
+  // What the adult confirmed is the line that was shown, whatever the plan had supposed.
+  return tablet_at === "right" ? -left_mm : width_mm / 2 - left_mm;
 }
 
 /**
@@ -42,7 +42,7 @@ export function midlineOf(guide, tablet_at, { screen_mm, origin_mm }) {
 export function askedOf(item, setup, place) {
   if (setup === null) return item;
   const { tablet_at, surface } = setup;
-  const midline_x_mm = rounded(midlineOf(item.guide, tablet_at, place), 2);
+  const midline_x_mm = rounded(midlineOf(tablet_at, place), 2);
   return {
     ...item,
     guide: { ...item.guide, midline_x_mm, midline_source: "entered" },
