@@ -1,6 +1,7 @@
 """Real servers and a real browser."""
 
 import sys
+import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,13 +13,29 @@ from engine import Engine, needs, present
 from engines import BY_NAME
 from harbour import Harbour, copy_of, make_demo, make_town
 
+MAKING_LIMIT_S = 180.0
+
 
 @pytest.fixture(scope="session")
-def demo_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def demo_file(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
     """A database with the whole demo scenario, filled once; copy it, do not write to it."""
-    file = tmp_path_factory.mktemp("demo") / "linnet.sqlite3"
-    make_demo(file)
-    return file
+    folder = tmp_path_factory.getbasetemp()
+    return made_once(folder if worker_id == "master" else folder.parent)
+
+
+def made_once(folder: Path) -> Path:
+    """Fill the demo into a folder that all processes of a run share; the others wait for it."""
+    file, making = folder / "demo.sqlite3", folder / "demo-in-the-making"
+    try:
+        making.mkdir()
+    except FileExistsError:
+        limit = time.monotonic() + MAKING_LIMIT_S
+        while not file.exists():
+            assert time.monotonic() < limit, "another process did not fill the demo"
+            time.sleep(0.2)
+        return file
+    make_demo(making / file.name)
+    return (making / file.name).rename(file)
 
 
 @pytest.fixture(scope="session")

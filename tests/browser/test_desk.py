@@ -16,8 +16,7 @@ from tab import CHROMIUM, FLAGS
 from server.demo_files import read_scenario
 from server.sentences import sentence
 
-# One worker fills the demo with all its trials.
-pytestmark = [pytest.mark.browser, pytest.mark.xdist_group("desk")]
+pytestmark = pytest.mark.browser
 
 SIZES = ((1180, 820), (820, 1180), (390, 844))
 LEAST_TARGET_PX = 44

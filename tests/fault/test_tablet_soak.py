@@ -9,7 +9,7 @@ from tests.benchmarks.tablet_ledger import Drawn, check
 from tests.benchmarks.tablet_soak import lines, soaked
 from tests.benchmarks.tablet_troubles import SHARES
 
-TRIALS, SEED = 12, 7
+TRIALS, SEED = 8, 7
 COUNT, RATE_HZ, SHOWN_MS = 200, 200.0, 5000.0
 NUMBERS = {"plan_id": "plan", "version": 1}
 
