@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from tests.benchmarks.tablet_ledger import Drawn, check
+from tests.benchmarks.tablet_ledger import JOURNAL_S, Drawn, check
 from tests.benchmarks.tablet_soak import lines, soaked
 from tests.benchmarks.tablet_troubles import SHARES
 
@@ -106,10 +106,10 @@ def test_no_trial_at_all_is_no_success() -> None:
 
 
 def test_what_a_killed_browser_cut_off_is_asked_for_only_up_to_the_journal() -> None:
-    # [C] Killed 2.25 s after the first sample: those of the first 0.75 s are older than 1.5 s.
-    cut = drawn_at(0.0, killed_s=2.25)
+    # [C] What was heard in the first 0.75 s is older than the journal's limit at the kill.
+    cut = drawn_at(0.0, killed_s=0.75 + JOURNAL_S)
     due = sum(heard_s < 0.75 for heard_s in cut.heard_s)
-    assert len(cut.needed()) == due
+    assert len(cut.needed()) == due == 150
     kept = KEPT | {"ended_by": "interrupted"}
     for count in (due, COUNT):
         part = {name: column[:count] for name, column in KEPT["samples"].items()}
