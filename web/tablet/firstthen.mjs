@@ -66,7 +66,7 @@ const cardOf = ({ x, y, width, height }, name) =>
  * @param {{x: number, y: number, width: number, height: number}} card
  * @returns {SVGGElement}
  */
-export function pictureOf(item, card, name = "card") {
+function pictureOf(item, card, name = "card") {
   const { guide, task: { mode } } = item;
   const [targets, parts] = [dotsOf(guide), partsOf(guide)];
   const points = [...parts.flatMap(outlineOf), ...targets.map(({ at_mm }) => at_mm)];

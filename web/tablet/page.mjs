@@ -88,7 +88,7 @@ function showSetup(plan_id) {
   show("setup");
   const signs = signsOf(plan);
   return setup.open({
-    plan, ...offered(plan, screen.able), last: tablet.lastSetup(signs), screen,
+    plan, ...offered(plan, screen.able), last: tablet.lastSetup(signs),
     done: async (chosen) => {
       if (chosen) await tablet.keepSetup(signs, chosen);
       // Of two taps, or a "Back" and a tap, one counts.

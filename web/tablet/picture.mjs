@@ -7,8 +7,6 @@ import { dotsOf, partsOf } from "./guide.mjs";
 import { legsOf, oneHand, signOf } from "./legs.mjs";
 import { element } from "./signs.mjs";
 
-export { drawing, element, pairOf } from "./signs.mjs";
-
 function tapped(item, dots, room, hand) {
   const harbour = { room, parts: [], discs: dots, signs: [] };
   return [...dots.map(porthole), lookout(signOf(item), dots, harbour, hand)];
@@ -43,7 +41,7 @@ function followed(item, held, legs, room) {
  * @param {string} [hand]  that draws
  * @returns {SVGElement[]}
  */
-export function sceneOf(item, room, hand) {
+function sceneOf(item, room, hand) {
   const dots = dotsOf(item.guide);
   const legs = legsOf(item, hand);
   const { mode } = item.task;

@@ -13,7 +13,7 @@ const SHYNESS = ["level too", "below", "not"];
 const NEARER = 1.25;
 
 /** Unit vector out of a polyline at one of its ends. */
-export function outwards(points, atStart) {
+function outwards(points, atStart) {
   const [end, next] = atStart
     ? [points[0], points[1]] : [points[points.length - 1], points[points.length - 2]];
   const [x, y] = [end[0] - next[0], end[1] - next[1]];
