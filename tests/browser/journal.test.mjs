@@ -2,6 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import { interrupted, Journal, leftBehind, withoutJournal } from "../../web/tablet/journal.mjs";
+import { columnsOf } from "../../web/tablet/record.mjs";
 import { MemoryStore } from "../../web/tablet/store.mjs";
 
 const HEAD = {
@@ -29,9 +30,11 @@ function penOf(count, more = {}) {
   return {
     columns, facts, setAside: null,
     get length() { return this.columns.t_ms.length; },
-    columnsFrom(from) {
-      return Object.fromEntries(
-        Object.entries(this.columns).map(([name, values]) => [name, values.slice(from)]));
+    rowsFrom(from) {
+      const names = Object.keys(this.columns);
+      const rows = [];
+      for (let i = from; i < this.length; i += 1) rows.push(...names.map((name) => this.columns[name][i]));
+      return { names, rows: Float64Array.from(rows) };
     },
     ...more,
   };
@@ -79,7 +82,7 @@ test("each write holds only what came since the last one", async () => {
   await journal.write(pen);
   const [[head, first, second]] = await leftBehind(store);
   assert.deepEqual([head.part, head.base.seq], [0, 3]);
-  assert.deepEqual([first, second].map(({ columns }) => columns.t_ms.length), [100, 30]);
+  assert.deepEqual([first, second].map((part) => columnsOf([part]).t_ms.length), [100, 30]);
 });
 
 test("calls while a write runs become one write that takes everything along", async () => {
@@ -119,7 +122,7 @@ test("a contact's column is kept where two contacts draw", async () => {
   pen.columns.pointer = [0, 1, 0, 1];
   await new Journal(store, HEAD).write(pen);
   const [[, part]] = await leftBehind(store);
-  assert.deepEqual(part.columns.pointer, [0, 1, 0, 1]);
+  assert.deepEqual(columnsOf([part]).pointer, [0, 1, 0, 1]);
 });
 
 test("what finds no room is written again by the next write, and nothing is thrown", async () => {
@@ -144,6 +147,22 @@ test("after its trial is kept nothing is written any more", async () => {
   await store.change([withoutJournal("t1")]);
   await journal.write(penOf(20));
   assert.deepEqual(await leftBehind(store), []);
+});
+
+test("a part that is written after its trial was kept is taken for nothing and removed", async () => {
+  const store = new MemoryStore();
+  let late;
+  const journal = new Journal(store, HEAD, (row) => { late = row; return new Promise(() => {}); });
+  const pen = penOf(10);
+  await journal.write(pen);
+  grow(pen, 20);
+  journal.write(pen);
+  journal.close();
+  await store.change([withoutJournal("t1")]);
+  await store.change([{ store: "journal", put: late }]);
+  assert.equal((await store.all("journal")).length, 1);
+  assert.deepEqual(await leftBehind(store), []);
+  assert.deepEqual(await store.all("journal"), []);
 });
 
 test("a write that still waits when the trial is kept is never made", async () => {

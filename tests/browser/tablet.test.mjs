@@ -74,10 +74,8 @@ for (const leaving of [false, true]) {
     const { tablet } = await paired(silent);
     await tablet.pair("CODE2345");
     const journal = tablet.begin({ trial_id: "t1", base: {}, progress: {} });
-    const columns = Object.fromEntries(
-      ["t_ms", "x_mm", "y_mm", "stroke", "pressure"].map((name) => [name, [1, 2]]));
     const pen = {
-      length: 2, columnsFrom: () => columns, setAside: null,
+      length: 2, rowsFrom: () => ({ names: ["t_ms"], rows: Float64Array.of(1, 2) }), setAside: null,
       facts: { kind: "pen", coalesced: true, touchesIgnored: 0 },
     };
     await journal.write(pen);
@@ -134,7 +132,9 @@ test("a trial without room leaves its journal, and the plan goes on all the same
   const { tablet } = await paired(silent);
   await tablet.pair("CODE2345");
   const journal = tablet.begin({ trial_id: "t1", base: {}, progress: {} });
-  await journal.write({ length: 1, columnsFrom: () => ({ t_ms: [1] }), facts: {}, setAside: null });
+  await journal.write({
+    length: 1, rowsFrom: () => ({ names: ["t_ms"], rows: Float64Array.of(1) }), facts: {}, setAside: null,
+  });
   const change = tablet.store.change.bind(tablet.store);
   tablet.store.change = async (steps, ...more) => {
     if (steps.some(({ store }) => store === "outbox")) throw new Error("full");

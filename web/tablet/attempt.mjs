@@ -5,10 +5,8 @@ import { Pen, samplesOf } from "./pen.mjs";
 
 // So long everything must be up before a line that has arrived is taken to be over.
 export const SETTLED_MS = 1500;
-// A killed browser loses no more than this of a line, whichever is less.
-export const JOURNAL_MS = 5000;
-export const JOURNAL_SAMPLES = 480;
-const LOOK_MS = 1000;
+// A killed browser loses little more than this of a line.
+export const JOURNAL_MS = 2000;
 // The server takes 200 000 samples at most; this is a quarter of an hour of pen.
 export const MOST_SAMPLES = 190_000;
 
@@ -19,8 +17,6 @@ export class Attempt {
   #ending;
   #over = null;
   #looking = null;
-  #unwritten_ms = 0;
-  #written = 0;
   #noting = null;
 
   /**
@@ -126,7 +122,7 @@ export class Attempt {
     }
     this.#capture(event.pointerId);
     this.ink.down(event, this.pen.contactOf(event.pointerId));
-    this.#looking = setInterval(() => this.#look(), LOOK_MS);
+    this.#looking = setInterval(() => this.#look(), JOURNAL_MS);
     if (first) this.begun();
   }
 
@@ -177,19 +173,14 @@ export class Attempt {
     else if (idle_end_s > 0) this.#over = setTimeout(() => this.end("idle"), 1000 * idle_end_s);
   }
 
-  /** Once a second while something is down. */
+  /** Now and then while something is down. */
   #look() {
-    this.#unwritten_ms += LOOK_MS;
-    const fresh = this.pen.length - this.#written;
-    if (fresh < JOURNAL_SAMPLES && this.#unwritten_ms < JOURNAL_MS) return;
     // In portions, so that the lift of a long line has little left to look at.
     this.#ending.update(this.pen.columns);
     this.#write();
   }
 
   #write() {
-    this.#unwritten_ms = 0;
-    this.#written = this.pen.length;
     this.journal?.write(this.pen, this.marks);
   }
 

@@ -3,7 +3,7 @@
 import { html, sign } from "./chips.mjs";
 import { offered, remaining, signsOf } from "./day.mjs";
 import { noticesOf, readinessOf } from "./notices.mjs";
-import { refusedRow, waitingOf } from "./refused.mjs";
+import { refusalOf, refusedRow, waitingOf } from "./refused.mjs";
 import { plural } from "./words.mjs";
 
 export class Children {
@@ -17,6 +17,7 @@ export class Children {
   constructor(find, { tablet, screen, chosen }) {
     Object.assign(this, { find, tablet, screen, chosen });
     this.cached = false;
+    this.refused = new Map();
   }
 
   /** @param {string} trouble  why the plans could not be fetched, or "" */
@@ -46,8 +47,17 @@ export class Children {
     this.find("waiting").textContent = waitingOf(rows);
     const refused = rows.filter((row) => row.state === "adult");
     this.find("refused").hidden = refused.length === 0;
-    this.find("refused-list").replaceChildren(
-      ...refused.map((row) => refusedRow(row, rows, this.tablet.outbox)));
+    // Rows that stand there stay: an adult may just be saving one.
+    const shown = refused.map((row) => this.#shown(row));
+    this.refused = new Map(shown.map((one) => [one.id, one]));
+    this.find("refused-list").replaceChildren(...shown.map(({ element }) => element));
+  }
+
+  #shown(row) {
+    const why = refusalOf(row);
+    const before = this.refused.get(row.id);
+    return before?.why === why
+      ? before : { id: row.id, why, element: refusedRow(row, this.tablet.outbox) };
   }
 
   /** A newer page is ready. @param {() => void} takeOver  load it now */

@@ -6,18 +6,20 @@
  * transaction; or the next page finds it and makes the trial itself, "interrupted".
  */
 
+import { columnsOf } from "./record.mjs";
 import { trialDocument } from "./trial.mjs";
 
 const HEAD = 0;
 
-const factsOf = (pen) => pen.facts
-  ?? { kind: pen.kind, coalesced: pen.coalesced, touchesIgnored: pen.touchesIgnored };
+/** The step that writes one part. */
+export const partOf = (row) => ({ store: "journal", put: row });
 
 /** The step that removes a trial's journal. */
 export const withoutJournal = (trial_id) => ({ store: "journal", under: trial_id });
 
 export class Journal {
   #store;
+  #append;
   #head;
   #aside = null;
   #from = 0;
@@ -34,9 +36,12 @@ export class Journal {
    * @param {object} head.base  parts of `trialDocument` without pen, ended_by and marks
    * @param {object} head.progress  of the plan, once this trial is kept
    * @param {string} head.token  of the pairing that the trial belongs to
+   * @param {(row: object) => Promise<void>} [append]  writes a part that follows another one;
+   *   it may do so after the trial was kept
    */
-  constructor(store, head) {
+  constructor(store, head, append = (row) => store.change([partOf(row)], { relaxed: true })) {
     this.#store = store;
+    this.#append = append;
     this.#head = head;
   }
 
@@ -74,10 +79,9 @@ export class Journal {
     while (this.#wanted && !this.#closed) {
       const pen = this.#wanted;
       this.#wanted = null;
-      const steps = this.#stepsFor(pen);
       const [aside, from, part] = [pen.setAside ?? null, pen.length, this.#part + 1];
       try {
-        await this.#store.change(steps, { relaxed: true });
+        await this.#writeOne(pen, aside);
         [this.#aside, this.#from, this.#part] = [aside, from, part];
       } catch {
         // No room: the next write tries the same samples again, and the trial has its reserve.
@@ -85,41 +89,44 @@ export class Journal {
     }
   }
 
-  #stepsFor(pen) {
+  #writeOne(pen, aside) {
     const { trial_id } = this;
-    const anew = this.#part === HEAD || (pen.setAside ?? null) !== this.#aside;
+    const anew = this.#part === HEAD || aside !== this.#aside;
     const row = {
-      trial_id, part: this.#part + 1, columns: pen.columnsFrom(anew ? 0 : this.#from),
-      facts: factsOf(pen), marks: this.#marks,
+      trial_id, part: this.#part + 1, ...pen.rowsFrom(anew ? 0 : this.#from),
+      facts: pen.facts, marks: this.#marks,
     };
-    if (!anew) return [{ store: "journal", put: row }];
+    if (!anew) return this.#append(row);
     // The first write, or touches were set aside and the line began anew.
-    return [
-      withoutJournal(trial_id),
-      { store: "journal", put: { ...this.#head, part: HEAD } },
-      { store: "journal", put: { ...row, set_aside: pen.setAside ?? null } },
-    ];
+    return this.#store.change([
+      withoutJournal(trial_id), partOf({ ...this.#head, part: HEAD }),
+      partOf({ ...row, set_aside: aside }),
+    ], { relaxed: true });
   }
 }
 
-/** Journals that an earlier page left behind: rows of each, in order. */
+/**
+ * Journals that an earlier page left behind: rows of each, in order. Parts without a head
+ * came after their trial was kept; they are removed.
+ */
 export async function leftBehind(store) {
   const journals = new Map();
   for (const row of await store.all("journal")) {
     if (!journals.has(row.trial_id)) journals.set(row.trial_id, []);
     journals.get(row.trial_id).push(row);
   }
-  return [...journals.values()].map((rows) => rows.sort((a, b) => a.part - b.part));
+  const all = [...journals.values()].map((rows) => rows.sort((a, b) => a.part - b.part));
+  const late = all.filter(([first]) => first.part !== HEAD);
+  if (late.length > 0) await store.change(late.map(([{ trial_id }]) => withoutJournal(trial_id)));
+  return all.filter(([first]) => first.part === HEAD);
 }
 
 /** The trial of a journal, "interrupted". @returns {{head: object, document: object}} */
 export function interrupted([head, ...parts]) {
-  const columns = Object.fromEntries(Object.keys(parts[0].columns).map((name) =>
-    [name, parts.flatMap((part) => part.columns[name])]));
   const { facts, marks } = parts[parts.length - 1];
   const document = trialDocument({
     ...head.base, trial_id: head.trial_id, ended_by: "interrupted", marks,
-    pen: { ...facts, columns, setAside: parts[0].set_aside },
+    pen: { ...facts, columns: columnsOf(parts), setAside: parts[0].set_aside },
   });
   return { head, document };
 }

@@ -62,11 +62,11 @@ export class Pen {
 
   /** All samples, a list for each quantity; NaN where nothing was measured. */
   get columns() {
-    return this.columnsFrom(0);
+    return this.#record.columns;
   }
 
-  columnsFrom(from) {
-    return this.#record.columnsFrom(from);
+  rowsFrom(from) {
+    return this.#record.rowsFrom(from);
   }
 
   get drawing() {

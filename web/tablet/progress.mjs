@@ -7,22 +7,23 @@ export const CAPTURE_MM = 20;
 
 /** Points every `step_mm` or less along a guide, each standing for a stretch of it. */
 function beads(parts, step_mm) {
-  const found = [];
+  const [x_mm, y_mm, length_mm] = [[], [], []];
   for (const part of parts) {
     const outline = outlineOf(part);
     for (let i = 1; i < outline.length; i += 1) {
       const [[x0, y0], [x1, y1]] = [outline[i - 1], outline[i]];
-      const length_mm = Math.hypot(x1 - x0, y1 - y0);
-      const count = Math.max(1, Math.ceil(length_mm / step_mm));
+      const whole_mm = Math.hypot(x1 - x0, y1 - y0);
+      const count = Math.max(1, Math.ceil(whole_mm / step_mm));
       for (let k = 0; k < count; k += 1) {
         const share = (k + 0.5) / count;
-        found.push({
-          x: x0 + share * (x1 - x0), y: y0 + share * (y1 - y0), length_mm: length_mm / count,
-        });
+        x_mm.push(x0 + share * (x1 - x0));
+        y_mm.push(y0 + share * (y1 - y0));
+        length_mm.push(whole_mm / count);
       }
     }
   }
-  return found;
+  // Looked at for every sample of a line.
+  return [x_mm, y_mm, length_mm].map((values) => Float64Array.from(values));
 }
 
 /**
@@ -41,8 +42,8 @@ export class Progress {
   constructor(guide, { contact = null, step_mm = 2, reach_mm = 30, capture_mm = CAPTURE_MM } = {}) {
     const parts = partsOf(guide);
     this.contact = contact;
-    this.beads = beads(parts, step_mm);
-    this.drawn = this.beads.map(() => false);
+    [this.x_mm, this.y_mm, this.length_mm] = beads(parts, step_mm);
+    this.drawn = new Uint8Array(this.length_mm.length);
     this.reach_mm = reach_mm;
     this.capture_mm = capture_mm;
     this.wraps = parts.length === 1 && parts[0].closed;
@@ -50,7 +51,7 @@ export class Progress {
   }
 
   restart() {
-    this.drawn.fill(false);
+    this.drawn.fill(0);
     this.seen = 0;
     this.last = null;
     this.lastStroke = null;
@@ -73,34 +74,40 @@ export class Progress {
 
   get share() {
     let [total_mm, drawn_mm] = [0, 0];
-    this.beads.forEach(({ length_mm }, i) => {
+    this.length_mm.forEach((length_mm, i) => {
       total_mm += length_mm;
-      if (this.drawn[i]) drawn_mm += length_mm;
+      drawn_mm += this.drawn[i] * length_mm;
     });
     return total_mm > 0 ? drawn_mm / total_mm : 0;
   }
 
   /** Number of the stretch nearest to a place, null if none is within reach. */
   nearest(x_mm, y_mm, within_mm = this.capture_mm) {
-    let best = null;
+    const { x_mm: xs_mm, y_mm: ys_mm } = this;
+    let best = -1;
     let least = within_mm * within_mm;
-    for (let i = 0; i < this.beads.length; i += 1) {
-      const [dx, dy] = [this.beads[i].x - x_mm, this.beads[i].y - y_mm];
+    for (let i = 0; i < xs_mm.length; i += 1) {
+      const dx = xs_mm[i] - x_mm;
+      const dy = ys_mm[i] - y_mm;
       const square = dx * dx + dy * dy;
-      if (square < least) [best, least] = [i, square];
+      if (square < least) {
+        best = i;
+        least = square;
+      }
     }
-    return best;
+    return best < 0 ? null : best;
   }
 
   /** Distance of a place from the guide. [mm] */
   distance(x_mm, y_mm) {
     const at = this.nearest(x_mm, y_mm, Infinity);
-    return at === null ? Infinity : Math.hypot(this.beads[at].x - x_mm, this.beads[at].y - y_mm);
+    return at === null ? Infinity : Math.hypot(this.x_mm[at] - x_mm, this.y_mm[at] - y_mm);
   }
 
   #mark(from, to) {
-    this.drawn[to] = true;
-    const count = this.beads.length;
+    this.drawn[to] = 1;
+    if (from === to) return;
+    const count = this.drawn.length;
     let steps = to - from;
     if (this.wraps && Math.abs(steps) > count / 2) steps -= Math.sign(steps) * count;
     const passed = [];
@@ -108,9 +115,9 @@ export class Progress {
     for (let k = 1; k <= Math.abs(steps); k += 1) {
       const i = (from + Math.sign(steps) * k + count) % count;
       passed.push(i);
-      length_mm += this.beads[i].length_mm;
+      length_mm += this.length_mm[i];
     }
     if (length_mm > this.reach_mm) return;
-    for (const i of passed) this.drawn[i] = true;
+    for (const i of passed) this.drawn[i] = 1;
   }
 }

@@ -13,11 +13,13 @@ export class Record {
   // Plain numbers side by side: nothing is allocated for a sample, so that no collection of
   // garbage falls into a stroke.
   #rows;
+  #columns;
 
   /** @param {{pointer?: boolean}} [options]  whether samples tell which contact they are of */
   constructor({ pointer = false } = {}) {
     this.#names = pointer ? [...NAMES, "pointer"] : NAMES;
     this.#rows = new Float64Array(this.#room * this.#names.length);
+    this.#columns = Object.fromEntries(this.#names.map((name) => [name, []]));
   }
 
   /** Add a sample; NaN stands for what was not measured. */
@@ -37,13 +39,20 @@ export class Record {
     this.length += 1;
   }
 
-  /** Columns of the samples from number `from` on, as plain arrays. */
-  columnsFrom(from) {
+  /** Columns of all samples, as plain arrays that grow with the record. */
+  get columns() {
     const width = this.#names.length;
-    const count = Math.max(0, this.length - from);
-    const column = (at) =>
-      Array.from({ length: count }, (_, i) => this.#rows[(from + i) * width + at]);
-    return Object.fromEntries(this.#names.map((name, at) => [name, column(at)]));
+    this.#names.forEach((name, at) => {
+      const column = this.#columns[name];
+      for (let i = column.length; i < this.length; i += 1) column.push(this.#rows[i * width + at]);
+    });
+    return this.#columns;
+  }
+
+  /** A copy of the samples from number `from` on, as they lie here. */
+  rowsFrom(from) {
+    const width = this.#names.length;
+    return { names: this.#names, rows: this.#rows.slice(from * width, this.length * width) };
   }
 
   #grow() {
@@ -52,4 +61,12 @@ export class Record {
     rows.set(this.#rows);
     this.#rows = rows;
   }
+}
+
+/** Columns of rows that followed each other. @param {{names: string[], rows: Float64Array}[]} parts */
+export function columnsOf(parts) {
+  const [{ names }] = parts;
+  const width = names.length;
+  return Object.fromEntries(names.map((name, at) => [name, parts.flatMap(({ rows }) =>
+    Array.from({ length: rows.length / width }, (_, i) => rows[i * width + at]))]));
 }

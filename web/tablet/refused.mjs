@@ -26,32 +26,34 @@ export function waitingOf(rows) {
 const together = (row, rows) =>
   (row.kind === "trial" ? rows.filter(({ trial_id }) => trial_id === row.trial_id) : [row]);
 
+/** Why a record was refused, in words. */
+export const refusalOf = ({ kind, status, title }) =>
+  `${NAMES[kind]} was not taken by the server (${status}). ${title}`.trim();
+
 /**
  * A refused record with what can be done about it.
  *
  * @param {object} row  from the outbox
- * @param {object[]} rows  all that wait
  * @param {import("./outbox.mjs").Outbox} outbox
  * @returns {HTMLLIElement}
  */
-export function refusedRow(row, rows, outbox) {
+export function refusedRow(row, outbox) {
   const remove = html("button", {
     type: "button", className: "plain", textContent: "Take off this tablet", disabled: true,
     onclick: () => outbox.forget(row.id),
   });
   const save = html("button", {
     type: "button", textContent: "Save to a file",
-    onclick: () => {
-      for (const one of together(row, rows)) saved(one);
+    onclick: async () => {
+      for (const one of together(row, await outbox.records())) saved(one);
       remove.disabled = false;
     },
   });
   const retry = html("button", {
     type: "button", className: "plain", textContent: "Try again", onclick: () => outbox.retry(row.id),
   });
-  const why = `${NAMES[row.kind]} was not taken by the server (${row.status}). ${row.title}`.trim();
   return html("li", {}, [
-    html("p", { textContent: why }),
+    html("p", { textContent: refusalOf(row) }),
     html("div", { className: "row" }, [save, retry, remove]),
   ]);
 }

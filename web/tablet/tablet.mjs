@@ -3,6 +3,7 @@
 import { request } from "../shared/api.mjs";
 import { randomId, sha256, sha256Plain } from "../shared/sha256.mjs";
 import { learned, unknownAbilities } from "./abilities.mjs";
+import { Appending } from "./appending.mjs";
 import { allAside, forgetAside, setAside } from "./aside.mjs";
 import { freshProgress } from "./day.mjs";
 import { interrupted, Journal, leftBehind, withoutJournal } from "./journal.mjs";
@@ -20,6 +21,7 @@ const sendRecord = ({ method, path, token, body }) => request(method, path, { to
 export class Tablet {
   #unkept = new Set();
   #journal = null;
+  #appending = null;
   // How far each plan has come, also where the disk did not take it, or has not yet.
   #reached = new Map();
   #order = Promise.resolve();
@@ -63,6 +65,7 @@ export class Tablet {
       this.lasting = false;
     }
     this.reserve = new Room(this.store);
+    this.#appending = this.lasting ? new Appending(this.store) : null;
   }
 
   /** Whether something here would be lost with the page. */
@@ -181,7 +184,10 @@ export class Tablet {
    * @param {{trial_id: string, base: object, progress: object}} head  see `Journal`
    */
   begin(head) {
-    this.#journal = new Journal(this.store, { ...head, token: this.pairing.token });
+    const appending = this.#appending;
+    this.#journal = new Journal(
+      this.store, { ...head, token: this.pairing.token },
+      appending ? (row) => appending.append(row) : undefined);
     return this.#journal;
   }
 
