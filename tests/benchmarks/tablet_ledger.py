@@ -60,9 +60,10 @@ class Findings:
     numbers_twice: int = 0
     faults: list[str] = field(default_factory=list)
 
-    def as_asked(self, *, interrupted: bool) -> bool:
-        """Whether nothing is lost or doubled; `interrupted` asks for cut-off trials too."""
-        lost = self.lost + self.samples_lost + (self.interrupted_lost if interrupted else 0)
+    @property
+    def as_asked(self) -> bool:
+        """Whether nothing is lost or doubled, of trials that a killed browser cut off too."""
+        lost = self.lost + self.samples_lost + self.interrupted_lost
         more = self.doubled + self.unknown + self.samples_added + self.numbers_twice
         return self.trials > 0 and lost + more == 0
 
@@ -123,7 +124,9 @@ def _check_one(drawn: Drawn, kept: list[dict[str, Any]], name: str, result: Find
         result.samples_lost += len(missing)
     else:
         result.interrupted += 1
-        result.interrupted_lost += bool(missing) or kept[0]["ended_by"] != "interrupted"
+        # It may have ended by itself before the kill; then all of it must be there.
+        cut = kept[0]["ended_by"] != "interrupted" and len(found) < len(drawn.t_ms)
+        result.interrupted_lost += bool(missing) or cut
     if missing or strange:
         result.faults.append(
             f"{name}: {len(missing)} of {len(needed)} samples missing, {strange} strange, "

@@ -9,6 +9,16 @@ from engine import SIZE_PX, Engine, PageFault, Points
 from engine_actions import clicked, drawn, typed
 from engine_wire import Wire
 
+# The browser asks its makers for nothing.
+PREFERENCES: dict[str, bool | str] = {
+    "app.normandy.enabled": False,
+    "app.update.disabledForTesting": True,
+    "datareporting.policy.dataSubmissionEnabled": False,
+    "network.captive-portal-service.enabled": False,
+    "network.connectivity-service.enabled": False,
+    "services.settings.server": "http://127.0.0.1:1",
+}
+
 
 class Firefox(Engine):
     name = "firefox"
@@ -17,6 +27,8 @@ class Firefox(Engine):
     cannot: ClassVar = {"pen": "WebDriver BiDi of Firefox has no pen (unimplemented pointerMove)"}
 
     def start(self) -> None:
+        lines = (f"user_pref({json.dumps(k)}, {json.dumps(v)});\n" for k, v in PREFERENCES.items())
+        (self.profile / "user.js").write_text("".join(lines))
         self.spawn(
             [
                 str(self.program("firefox")),

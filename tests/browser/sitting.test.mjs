@@ -73,6 +73,25 @@ test("a tablet that is turned under an open strip shows nothing before it is clo
   assert.equal(sitting.phase, "first");
 });
 
+test("an end that was cut off as the page was left is made good, with the same bytes", async (t) => {
+  const { sitting, tablet, toGuide, down, hide, kept } = sittingWith(t, [item("swell")]);
+  await toGuide();
+  down(10);
+  const { keepTrial } = tablet;
+  const tried = [];
+  tablet.keepTrial = (document) => {
+    tried.push(JSON.stringify(document));
+    throw new Error("cut off");
+  };
+  assert.throws(() => sitting.endLine("left_page"), /cut off/);
+  tablet.keepTrial = keepTrial;
+  assert.deepEqual([sitting.phase, sitting.progress.seq], ["drawing", 0]);
+  hide(true);
+  hide(true);
+  assert.deepEqual(kept.map((document) => JSON.stringify(document)), tried);
+  assert.deepEqual([sitting.phase, sitting.progress.seq], ["thanks", 1]);
+});
+
 test("what one child left open does not listen when the next sits down", async (t) => {
   const { sitting, toGuide, down, kept } = sittingWith(t, [item("swell")]);
   await toGuide();

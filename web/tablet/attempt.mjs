@@ -18,6 +18,7 @@ export class Attempt {
   #over = null;
   #looking = null;
   #noting = null;
+  #done = false;
 
   /**
    * @param {object} options
@@ -62,15 +63,18 @@ export class Attempt {
     if (this.drawn) this.#lifted();
   }
 
+  /** Once it has ended, calls do nothing; one that was cut off is made good by the next. */
   end(ended_by) {
-    if (this.#listeners.signal.aborted) return;
+    if (this.#done) return;
     this.#stop();
     this.ended(ended_by);
+    this.#done = true;
   }
 
   /** Stop listening without an end: nothing of this is to be kept. */
   drop() {
     if (this.#listeners.signal.aborted) return;
+    this.#done = true;
     this.#stop();
     if (this.drawn) this.journal?.drop();
   }

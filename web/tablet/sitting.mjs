@@ -197,16 +197,18 @@ export class Sitting {
   #ended(trial, ended_by) {
     const { pen, marks } = this.attempt;
     const { trial_id } = trial;
+    const after = attempted(this.progress, trial.item).progress;
+    // Before anything else: Firefox may cut off the first script of a page that is left. The
+    // next one finds all as it was and makes the same trial.
+    const kept = this.tablet.keepTrial(
+      trialDocument({ ...trial, pen, marks, ended_by }),
+      { leaving: ended_by === "left_page", progress: after });
+    kept.then(() => this.#measureRoom());
     this.attempt = null;
     this.phase = "thanks";
-    const after = attempted(this.progress, trial.item).progress;
     this.progress = after;
     this.last = new Saying(this.tablet, { plan_id: this.plan_id, trial_id, item: this.item });
     this.tablet.learn(pen);
-    this.tablet.keepTrial(
-      trialDocument({ ...trial, pen, marks, ended_by }),
-      { leaving: ended_by === "left_page", progress: after },
-    ).then(() => this.#measureRoom());
     for (const say of this.unsaid.splice(0)) say(this.last);
     this.screen.thank();
     this.timer = setTimeout(() => {
