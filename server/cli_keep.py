@@ -3,20 +3,23 @@
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from pathlib import Path
 
 import typer
+from sqlalchemy.exc import DBAPIError
 
-from server.checking import Checked, check_database
+from server.checking import Checked, check_database, read_revision, settings_of
 from server.cli_progress import shown
 from server.cli_serve import wall_clock
 from server.cli_troubles import ended
 from server.copies import KeepingFailed
-from server.database import ProcessLock, newest_revision
+from server.database import ProcessLock, make_engine, make_sessions, newest_revision
 from server.keeping import CHECKING, backup, upgrade_kept
 from server.ledger import ledger_of, read_ledger
 from server.restoring import restore
 from server.settings import read_settings
+from server.store_backups import note_backup
 
 WORDS = {
     "child": ("child", "children"),
@@ -34,6 +37,8 @@ NO_LEDGER = (
     "Nothing here knew of children erased since the backup was made. If there is a ledger of "
     "erasures elsewhere, copy it to {ledger} before you serve this database."
 )
+
+NOT_NOTED = "The database could not be told of it, so the owner's page does not show this backup."
 
 
 def database_path(database: str | None) -> Path:
@@ -84,6 +89,23 @@ def _content(checked: Checked) -> str:
     return counted(checked.counts, "child", "session", "trial", "note")
 
 
+def noted(path: Path, at: datetime) -> bool:
+    """Note in a database, served or not, that a backup of it was made; False if it cannot be."""
+    if read_revision(path) != newest_revision():
+        return False
+    engine = make_engine(settings_of(path))
+    try:
+        with make_sessions(engine)() as db:
+            note_backup(db, at)
+            db.commit()
+    except DBAPIError:
+        # The copy is good all the same: the disk may be full, or the file not be ours to write.
+        return False
+    finally:
+        engine.dispose()
+    return True
+
+
 def run_backup(target: Path, *, database: str | None, replace: bool) -> int:
     """Make a backup.
 
@@ -103,8 +125,11 @@ def run_backup(target: Path, *, database: str | None, replace: bool) -> int:
     """
 
     def work() -> int:
-        checked = backup(database_path(database), target, replace=replace, show=shown)
+        path, begun_at = database_path(database), wall_clock()
+        checked = backup(path, target, replace=replace, show=shown)
         typer.echo(f"{target} holds {_content(checked)}. Every checksum was verified.")
+        if not noted(path, begun_at):
+            typer.echo(NOT_NOTED)
         return 0
 
     return ended(work)

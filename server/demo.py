@@ -31,6 +31,7 @@ from server.tables import Account, CareLink, Child
 Progress = Callable[[int, int], None]
 
 LEAST_DAYS_AGO = 2
+OWNER = "owner"
 
 
 class NotEmpty(RuntimeError):
@@ -38,8 +39,11 @@ class NotEmpty(RuntimeError):
 
 
 def is_demo(db: Session) -> bool:
-    """Return whether a database holds the demo's people, so that it is opened as it is."""
-    names = [one["name"] for one in read_scenario()["accounts"]]
+    """Return whether a database holds the demo's people, so that it is opened as it is.
+
+    A demo that was kept by an earlier release has no owner; `fill` adds one.
+    """
+    names = [one["name"] for one in read_scenario()["accounts"] if OWNER not in one["roles"]]
     return all(account_by_name(db, name) is not None for name in names)
 
 
@@ -54,7 +58,7 @@ def fill(
     """Put the scenario into an empty, migrated database; commits as it goes.
 
     A database that already holds it is left as it is; if filling it was interrupted, the
-    trials that are missing are added.
+    trials that are missing are added, and so is the owner if an earlier release filled it.
 
     Parameters
     ----------
@@ -86,7 +90,9 @@ def fill(
         children = _fill_people(db, scenario, _shift(scenario, today))
         _fill_sessions(db, scenario, children, _shift(scenario, today))
         _fill_today(db, scenario, children, today=today, now=clock())
-        db.commit()
+    else:
+        _fill_accounts(db, scenario)
+    db.commit()
     _fill_trials(db, _owed(db, scenario), progress, workers)
     return accounts_of(scenario)
 
@@ -107,18 +113,23 @@ class _Owed:
     raw: bytes
 
 
-def _fill_people(db: Session, scenario: dict[str, Any], shift: timedelta) -> dict[str, Child]:
+def _fill_accounts(db: Session, scenario: dict[str, Any]) -> dict[str, Account]:
+    """Add the accounts that are not there yet; return all of the scenario."""
     accounts: dict[str, Account] = {}
     for one in scenario["accounts"]:
         above = one["supervised_by"]
-        accounts[one["name"]] = create_account(
+        accounts[one["name"]] = account_by_name(db, one["name"]) or create_account(
             db,
             name=one["name"],
             passphrase=one["passphrase"],
             roles=set(one["roles"]),
             supervisor_id=accounts[above].id if above else None,
         )
-    children = {}
+    return accounts
+
+
+def _fill_people(db: Session, scenario: dict[str, Any], shift: timedelta) -> dict[str, Child]:
+    accounts, children = _fill_accounts(db, scenario), {}
     fields = ("code", "nickname", "sign", "birth_month", "preferred_hand")
     for one in scenario["children"]:
         row = create_child(db, **{field: one[field] for field in fields})

@@ -28,7 +28,7 @@ class DemoAccounts:
     Parameters
     ----------
     accounts : tuple of DemoAccount
-        Supervisor, assistant, researcher.
+        Supervisor, assistant, researcher, owner.
     tablet_name : str
         Name of the account whose tablet has something to draw today.
     """

@@ -13,9 +13,13 @@ from analysis.value import Refused
 from server.dates import short_day
 from server.figures_style import CARD, INK, LINE, MUTED, SMALL_PT, TEAL
 from server.numbers import each_side, is_share
+from server.trend_bands import band_of
 from server.trend_series import Series, SessionPoint
 
 MOST_DATES = 6
+# How far the hatched band goes beyond its first and its last session. [days]
+BAND_DAYS = 2.0
+HATCHED, HATCH = "////", "#9A907C"
 Limits = tuple[tuple[float, float], tuple[float, float]]
 # Marker, face and word for what help a session's trials had.
 HELP_MARKS = {
@@ -30,9 +34,17 @@ def shown(value: float, measure: Measure) -> float:
 
 
 def draw_panel(
-    axes: Axes, words: str, phases: list[Series], measure: Measure, limits: Limits
+    axes: Axes,
+    words: str,
+    phases: list[Series],
+    measure: Measure,
+    limits: Limits,
+    until: date | None = None,
 ) -> None:
-    """Draw the phases of one condition; `limits` of days and values are those of all panels."""
+    """Draw the phases of one condition; `limits` of days and values are those of all panels.
+
+    `until` is the last day of the baseline phase, where a goal names one.
+    """
     axes.set(xlim=limits[0], ylim=limits[1])
     axes.set_title(words, loc="left", fontsize=SMALL_PT, color=MUTED, pad=16)
     axes.tick_params(length=0, pad=3)
@@ -44,6 +56,7 @@ def draw_panel(
     axes.set_xticks([day.toordinal() for day in dates], [short_day(day) for day in dates])
     for order, phase in enumerate(phases):
         _draw_phase(axes, phase, first=order == 0)
+        _draw_band(axes, phase, measure, until)
         _draw_slope(axes, phase, measure)
         _draw_points(axes, phase.points, measure)
 
@@ -63,6 +76,31 @@ def _draw_phase(axes: Axes, phase: Series, *, first: bool) -> None:
             color=MUTED,
             va="bottom",
         )
+
+
+def _draw_band(axes: Axes, phase: Series, measure: Measure, until: date | None) -> None:
+    """Hatch the band of a phase over its own sessions: it says nothing of another width."""
+    band = band_of(phase, until)
+    if band is None:
+        return
+    days = [phase.points[0].day.toordinal(), phase.points[-1].day.toordinal()]
+    ends = [
+        max(days[0] - BAND_DAYS, axes.get_xlim()[0]),
+        min(days[1] + BAND_DAYS, axes.get_xlim()[1]),
+    ]
+    low, middle, high = (shown(value, measure) for value in (band.low, band.middle, band.high))
+    axes.fill_between(
+        ends,
+        low,
+        high,
+        facecolor="none",
+        edgecolor=HATCH,
+        hatch=HATCHED,
+        linewidth=0.0,
+        zorder=1,
+        gid="baseline",
+    )
+    axes.plot(ends, [middle, middle], color=MUTED, linewidth=0.7, zorder=1.5, gid="middle")
 
 
 def slope_of(points: Sequence[SessionPoint]) -> Slope | None:

@@ -1,13 +1,24 @@
 """One measure over the sessions of a child: one mark a session, one panel a condition."""
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 from itertools import groupby
 
+from matplotlib.artist import Artist
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
+from matplotlib.patches import Patch
 
 from analysis.measure import Measure
-from server.figures_panel import HELP_MARKS, Limits, draw_panel, shown, slope_of
+from server.figures_panel import (
+    HATCH,
+    HATCHED,
+    HELP_MARKS,
+    Limits,
+    draw_panel,
+    shown,
+    slope_of,
+)
 from server.figures_style import (
     INK,
     MUTED,
@@ -19,17 +30,31 @@ from server.figures_style import (
 )
 from server.numbers import is_share, near_words, unit_words
 from server.sentences_series import series_words
+from server.trend_bands import BASELINE, REPEATS, band_of
 from server.trend_series import Series
 
 WIDTH_IN, NARROW_IN = 7.6, 4.4
 PANEL_IN = 1.75
 LEFT_IN, RIGHT_IN, BETWEEN_IN = 0.62, 0.2, 0.45
-TOP_IN, TITLE_IN, AXIS_IN, FOOT_IN = 0.42, 0.42, 0.34, 0.62
-NARROW_TOP_IN, NARROW_FOOT_IN = 0.55, 1.2
+TOP_IN, TITLE_IN, AXIS_IN, FOOT_IN = 0.42, 0.42, 0.34, 0.86
+NARROW_TOP_IN, NARROW_FOOT_IN = 0.55, 1.5
 ROOM_SHARE = 0.12
+WIDE_KEYS = 2
 
 
-def trend_figure(series: Sequence[Series], measure: Measure, *, narrow: bool = False) -> Figure:
+BAND_WORDS = {
+    REPEATS: "first session ± spread of repeat trials",
+    BASELINE: "baseline sessions: mean ± 2 SD",
+}
+
+
+def trend_figure(
+    series: Sequence[Series],
+    measure: Measure,
+    *,
+    narrow: bool = False,
+    until: date | None = None,
+) -> Figure:
     """Draw the series of one path for one measure on one scale.
 
     Parameters
@@ -41,6 +66,8 @@ def trend_figure(series: Sequence[Series], measure: Measure, *, narrow: bool = F
         What the values are.
     narrow : bool
         For a phone: one column of panels.
+    until : date or None
+        Last day of the baseline phase, where a goal names one.
 
     Returns
     -------
@@ -59,7 +86,7 @@ def trend_figure(series: Sequence[Series], measure: Measure, *, narrow: bool = F
         figure = empty_figure(width_in, height_in)
         _draw_head(figure, measure)
         wide_in = (width_in - RIGHT_IN - LEFT_IN - (columns - 1) * BETWEEN_IN) / columns
-        limits = _limits(series, measure)
+        limits = _limits(series, measure, until)
         for place, (words, phases) in enumerate(panels):
             row, column = divmod(place, columns)
             left_in = LEFT_IN + column * (wide_in + BETWEEN_IN)
@@ -72,8 +99,8 @@ def trend_figure(series: Sequence[Series], measure: Measure, *, narrow: bool = F
                     PANEL_IN / height_in,
                 )
             )
-            draw_panel(axes, words, phases, measure, limits)
-        _draw_foot(figure, series, narrow=narrow)
+            draw_panel(axes, words, phases, measure, limits, until)
+        _draw_foot(figure, series, until, narrow=narrow)
     return figure
 
 
@@ -121,10 +148,14 @@ def _panel_key(one: Series) -> tuple[str, ...]:
     return tuple("" if part is None else str(part) for part in parts)
 
 
-def _limits(series: Sequence[Series], measure: Measure) -> Limits:
+def _limits(series: Sequence[Series], measure: Measure, until: date | None) -> Limits:
     """One scale for all panels, so that they can be compared by eye."""
     points = [point for one in series for point in one.points]
     values = [shown(point.value, measure) for point in points] or [0.0, 1.0]
+    bands = [band for one in series if (band := band_of(one, until)) is not None]
+    ends = [shown(end, measure) for band in bands for end in (band.low, band.high)]
+    # A measure that is never below 0 has no band there, nor has a share above all of it.
+    values += [max(end, 0.0) if min(values) >= 0.0 else end for end in ends]
     days = [point.day.toordinal() for point in points] or [0, 1]
     low, high = min(values), max(values)
     if low >= 0.0:
@@ -157,9 +188,9 @@ def _draw_head(figure: Figure, measure: Measure) -> None:
     )
 
 
-def _keys(series: Sequence[Series]) -> list[Line2D]:
+def _keys(series: Sequence[Series], until: date | None) -> list[Artist]:
     points = [point for one in series for point in one.points]
-    keys = [
+    keys: list[Artist] = [
         _key(marker, face, word)
         for helped, (marker, face, word) in HELP_MARKS.items()
         if any(bool(point.helps) == helped for point in points)
@@ -168,6 +199,12 @@ def _keys(series: Sequence[Series]) -> list[Line2D]:
         keys.append(
             Line2D([], [], color=TEAL, linewidth=1.6, label="median slope and its 95 % interval")
         )
+    kinds = {band.kind for one in series if (band := band_of(one, until)) is not None}
+    keys += [
+        Patch(facecolor="none", edgecolor=HATCH, hatch=HATCHED, linewidth=0.0, label=words)
+        for kind, words in BAND_WORDS.items()
+        if kind in kinds
+    ]
     return keys
 
 
@@ -185,15 +222,17 @@ def _key(marker: str, face: str, word: str) -> Line2D:
     )
 
 
-def _draw_foot(figure: Figure, series: Sequence[Series], *, narrow: bool) -> None:
+def _draw_foot(
+    figure: Figure, series: Sequence[Series], until: date | None, *, narrow: bool
+) -> None:
     width_in, height_in = figure.get_size_inches()
-    keys = _keys(series)
+    keys = _keys(series, until)
     if keys:
         figure.legend(
             handles=keys,
             loc="lower left",
             bbox_to_anchor=(0.22 / width_in, (0.42 if narrow else 0.28) / height_in),
-            ncols=1 if narrow else len(keys),
+            ncols=1 if narrow else min(len(keys), WIDE_KEYS),
             frameon=False,
             fontsize=SMALL_PT,
             labelcolor=MUTED,

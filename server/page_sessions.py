@@ -1,7 +1,7 @@
 """The sessions of a child as a list, newest first, with their trials."""
 
-from collections.abc import Iterable, Sequence
-from typing import TYPE_CHECKING, NamedTuple
+from collections.abc import Iterable, Mapping, Sequence
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from server.dates import weekday_words
 from server.numbers import NO_BREAK, each_side, percent, trimmed
@@ -9,7 +9,7 @@ from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.sentences_marks import OUTCOME_WORDS
 from server.store_marks import was_helped
 from server.store_trials import DRAWN
-from server.tables import SessionRow
+from server.tables import MarkRow, SessionRow, TrialRow
 from server.wording import plural
 
 if TYPE_CHECKING:
@@ -30,6 +30,30 @@ FLAG_WORDS = {
 }
 
 
+class Seen(Protocol):
+    """A trial with all that a line on it needs."""
+
+    @property
+    def trial(self) -> TrialRow:
+        """The trial."""
+
+    @property
+    def facts(self) -> dict[str, Any]:
+        """What is known of it."""
+
+    @property
+    def mark(self) -> MarkRow | None:
+        """The mark that counts."""
+
+    @property
+    def voided(self) -> bool:
+        """Whether it is not to be used."""
+
+    @property
+    def hand(self) -> str | None:
+        """The hand that drew."""
+
+
 class TrialLine(NamedTuple):
     """One trial in the list; `has_page` unless it was done on paper."""
 
@@ -45,8 +69,9 @@ class TrialLine(NamedTuple):
 
 
 class SessionBlock(NamedTuple):
-    """One session with its trials."""
+    """One session with its trials; its page is ``/sessions/{id}``."""
 
+    id: str
     day: str
     about: str
     trials: list[TrialLine]
@@ -86,11 +111,25 @@ def _block(session: SessionRow, mine: Sequence["Reading"], *, unfolded: bool) ->
     about = ", ".join(
         [*where, f"{len(mine)} {plural('trial', len(mine))}" if mine else "no trial yet"]
     )
-    lines = [_line(number, reading) for number, reading in enumerate(mine, start=1)]
-    return SessionBlock(weekday_words(session.day), about, lines, unfolded)
+    lines = [trial_line(number, reading) for number, reading in enumerate(mine, start=1)]
+    return SessionBlock(session.id, weekday_words(session.day), about, lines, unfolded)
 
 
-def _line(number: int, reading: "Reading") -> TrialLine:
+def trial_line(number: int, reading: Seen) -> TrialLine:
+    """Return one trial in words.
+
+    Parameters
+    ----------
+    number : int
+        Which trial of its session, counted from 1.
+    reading : Seen
+        The trial with its facts and the mark that counts.
+
+    Returns
+    -------
+    TrialLine
+        In words; the width stands beside what was on the path.
+    """
     facts = reading.facts
     way = facts["travelled"] or facts["direction"]
     words = [HAND_WORDS.get(reading.hand or ""), DIRECTION_WORDS.get(way or "")]
@@ -101,18 +140,25 @@ def _line(number: int, reading: "Reading") -> TrialLine:
         task=facts["task_name"] or facts["mode"],
         condition=", ".join(word for word in words if word),
         on_path=_reading(on_path),
-        width=each_side(half_mm) if None not in (half_mm, on_path) and facts["calibrated"] else "",
+        width="" if on_path is None else _width(half_mm, calibrated=facts["calibrated"]),
         covered=_reading(facts["scores"]["covered_pct"]),
-        remarks=", ".join([*_on_paper(reading), *_remarks(reading)]),
+        remarks=", ".join([*on_paper(reading), *_remarks(reading)]),
         has_page=reading.trial.kind in DRAWN,
     )
+
+
+def _width(half_mm: float | None, *, calibrated: bool | None) -> str:
+    """Return what stands beside every reading of "on the path"."""
+    if not calibrated:
+        return "width in mm not known"
+    return "width varies along the line" if half_mm is None else each_side(half_mm)
 
 
 def _reading(value_pct: float | None) -> str:
     return NOT_KNOWN if value_pct is None else percent(value_pct)
 
 
-def _on_paper(reading: "Reading") -> list[str]:
+def on_paper(reading: Seen) -> list[str]:
     """Say what was done on paper and what an adult found there; nothing of a tablet's trial."""
     kind, facts = reading.trial.kind, reading.facts
     if kind not in PAPER_WORDS:
@@ -124,9 +170,13 @@ def _on_paper(reading: "Reading") -> list[str]:
     return [PAPER_WORDS[kind], *counted]
 
 
-def _remarks(reading: "Reading") -> list[str]:
-    flags = reading.facts["flags"]
-    said = [word for flag, word in FLAG_WORDS.items() if flag in flags]
+def flag_words(facts: Mapping[str, Any]) -> list[str]:
+    """Return in words the flags that change how a line on a trial is read."""
+    return [word for flag, word in FLAG_WORDS.items() if flag in facts["flags"]]
+
+
+def _remarks(reading: Seen) -> list[str]:
+    said = flag_words(reading.facts)
     mark = reading.mark
     if mark is not None and mark.outcome not in (None, "finished"):
         said.insert(0, f"{OUTCOME_WORDS[mark.outcome or '']}, not counted")

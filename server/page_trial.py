@@ -26,9 +26,9 @@ from server.sentences import (
     sentence,
     width_words,
 )
-from server.sentences_marks import mark_sentence, outcome_caution
+from server.sentences_marks import outcome_caution
 from server.sentences_modes import CONTACTS
-from server.store_marks import counts, latest_marks, marks_of
+from server.store_marks import counts, latest_marks
 from server.store_trials import amended_document, report_of, trials_of_session
 from server.store_voids import voided_ids
 from server.wording import capital
@@ -43,8 +43,9 @@ BESIDE = {
     "covered_pct": {"finger": "drawn with a finger"},
     "moving_pct": {"low_rate": "few points a second", "gaps_filled": "gaps bridged"},
 }
+ON_PATH = "in_corridor_share"
 READINGS = (
-    ("on_path_pct", "of the line on the path", "in_corridor_share"),
+    ("on_path_pct", "of the line on the path", ON_PATH),
     ("covered_pct", "of the line drawn", "completion"),
     ("moving_pct", "of the time moving", "moving_time"),
 )
@@ -68,6 +69,13 @@ class MeasureLine(NamedTuple):
     text: str
     meaning: str
     refused: bool
+
+
+class SessionLink(NamedTuple):
+    """The session of a trial by random id, and its day."""
+
+    id: str
+    day: str
 
 
 class Family(NamedTuple):
@@ -97,7 +105,6 @@ def trial_page(db: Session, seen: SeenTrial) -> dict[str, Any]:
     report = report_of(db, seen.trial)
     amended = amended_document(db, seen.trial)
     document = amended.document
-    marks = marks_of(db, seen.trial.id)
     condition = document.condition.model_dump()
     ids = [trial.id for trial in trials_of_session(db, seen.session.id)]
     place = ids.index(seen.trial.id)
@@ -112,10 +119,10 @@ def trial_page(db: Session, seen: SeenTrial) -> dict[str, Any]:
             for word in (
                 *_task_words(document),
                 *condition_words(condition),
-                day_words(seen.session.day),
-                f"trial {place + 1} of {len(ids)}",
             )
         ],
+        "session": SessionLink(seen.session.id, day_words(seen.session.day).replace(" ", NO_BREAK)),
+        "place": f"trial{NO_BREAK}{place + 1}{NO_BREAK}of{NO_BREAK}{len(ids)}",
         "sentence": sentence(report),
         "alt": alt_text(report),
         "outcome": [
@@ -125,8 +132,10 @@ def trial_page(db: Session, seen: SeenTrial) -> dict[str, Any]:
         "flags": flag_sentences(report),
         "readings": readings(report),
         "criterion": criterion_sentence(document.task.criterion, report, counted=counted),
-        "families": [*families(report), *contact_families(report)],
-        "marks": [mark_sentence(mark) for mark in marks],
+        "families": [
+            *families(report, width_words(report)),
+            *contact_families(report),
+        ],
         "before": ids[place - 1] if place > 0 else None,
         "after": ids[place + 1] if place + 1 < len(ids) else None,
         "cautions": [NO_NORM],
@@ -189,24 +198,29 @@ def criterion_sentence(
         return None
     bounds = [("at least", asked.at_least), ("at most", asked.at_most)]
     words = [f"{word} {measured(bound, entry)}" for word, bound in bounds if bound is not None]
+    width = width_words(report) if entry.id == ON_PATH else None
+    beside = f", {width}" if width else ""
     met = {True: "met", False: "not met", None: "cannot be said"}[found["met"]]
     if not counted:
         met = "not counted"
-    return f"Asked for: {_lower(entry.label)} {' and '.join(words)}. In this trial: {met}."
+    return f"Asked for: {_lower(entry.label)} {' and '.join(words)}{beside}. In this trial: {met}."
 
 
 def _lower(label: str) -> str:
     return label[0].lower() + label[1:]
 
 
-def families(report: Mapping[str, Any]) -> Iterator[Family]:
-    """Yield the measures of a report under their headings, in the registry's order."""
+def families(report: Mapping[str, Any], width: str | None = None) -> Iterator[Family]:
+    """Yield the measures of a report under their headings, in the registry's order.
+
+    `width` says how wide the path was, to stand beside the share that was on it.
+    """
     known = [measure(name) for name in report["measures"]]
     order = {entry.id: place for place, entry in enumerate(MEASURES)}
     known.sort(key=lambda entry: order[entry.id])
     refused: dict[str, list[str]] = {}
     for name, group in groupby(known, key=lambda entry: entry.family):
-        family = _family(name, list(group), report["measures"])
+        family = _family(name, list(group), report["measures"], width)
         if family.rows:
             yield family
         else:
@@ -219,19 +233,22 @@ def families(report: Mapping[str, Any]) -> Iterator[Family]:
 def contact_families(report: Mapping[str, Any]) -> Iterator[Family]:
     """Yield what was measured of each of two contacts, without what it cannot have."""
     for contact in report["contacts"] or ():
-        for family in families(contact):
+        for family in families(contact, width_words(report)):
             rows = [row for row in family.rows if not row.refused]
             if rows:
                 name = f"{capital(CONTACTS[contact['pointer']])}: {_lower(family.name)}"
                 yield Family(name, None, family.note, rows)
 
 
-def _family(name: str, group: list[Measure], values: Mapping[str, Any]) -> Family:
+def _family(
+    name: str, group: list[Measure], values: Mapping[str, Any], width: str | None
+) -> Family:
     note = FAMILY_NOTES.get(name.casefold())
     reasons = {values[entry.id].get("reason") for entry in group}
     if len(reasons) == 1 and None not in reasons:
         return Family(name, f"{NOT_GIVEN}. {reason_sentence(reasons.pop())}", note, [])
-    rows = [_line(entry, values[entry.id]) for entry in group if not _absent(values[entry.id])]
+    present = [entry for entry in group if not _absent(values[entry.id])]
+    rows = [_line(entry, values[entry.id], width) for entry in present]
     refused = sum(row.refused for row in rows)
     remark = f"{refused} of {len(rows)} {NOT_GIVEN}" if refused else None
     return Family(name, remark, note, rows)
@@ -241,7 +258,9 @@ def _absent(value: Mapping[str, Any]) -> bool:
     return value.get("reason") == NOT_FOR_THIS_GUIDE
 
 
-def _line(entry: Measure, value: Mapping[str, Any]) -> MeasureLine:
+def _line(entry: Measure, value: Mapping[str, Any], width: str | None) -> MeasureLine:
     if value["value"] is None:
         return MeasureLine(unbroken(entry.label), NOT_GIVEN, reason_sentence(value["reason"]), True)
-    return MeasureLine(unbroken(entry.label), measured(value["value"], entry), entry.meaning, False)
+    beside = f"{capital(width)}. " if width and entry.id == ON_PATH else ""
+    text = measured(value["value"], entry)
+    return MeasureLine(unbroken(entry.label), text, f"{beside}{entry.meaning}", False)

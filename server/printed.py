@@ -1,5 +1,6 @@
 """Documents for paper: A4 pages of headings, paragraphs, pictures and tables, as PDF."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -183,11 +184,7 @@ def _grid(block: Table, size_pt: float) -> Grid:
         [cell(text, column, head=number == 0) for column, text in enumerate(row)]
         for number, row in enumerate([block.head, *block.rows])
     ]
-    lengths = [
-        max(4, *(min(40, len(str(row[column]))) for row in [block.head, *block.rows]))
-        for column in range(len(block.head))
-    ]
-    widths = [WIDTH_MM * mm * length / sum(lengths) for length in lengths]
+    widths = _widths_pt([block.head, *block.rows], size_pt)
     look: Any = [
         ("VALIGN", (0, 0), (-1, -1), "TOP"),
         ("LEFTPADDING", (0, 0), (0, -1), 0),
@@ -196,6 +193,25 @@ def _grid(block: Table, size_pt: float) -> Grid:
         ("LINEBELOW", (0, 1), (-1, -1), 0.3, HexColor(LINE)),
     ]
     return Grid(rows, colWidths=widths, repeatRows=1, style=look)
+
+
+def _widths_pt(rows: Sequence[Sequence[str]], size_pt: float) -> list[float]:
+    """Widths of columns: the longest word of each has room, what is left goes by length."""
+
+    def width_pt(text: str) -> float:
+        return float(pdfmetrics.stringWidth(text, REGULAR, size_pt)) + 2 * PADDING_PT + 1
+
+    columns = [[str(cell) for cell in column] for column in zip(*rows, strict=True)]
+    least = [
+        max(width_pt(word) for cell in one for word in re.split(r"[ \n]", cell)) for one in columns
+    ]
+    most = [max(width_pt(cell) for cell in one) for one in columns]
+    wanted = [whole - part for whole, part in zip(most, least, strict=True)]
+    room = WIDTH_MM * mm - sum(least)
+    if room < 0:
+        return [WIDTH_MM * mm * one / sum(least) for one in least]
+    share = room / sum(wanted) if sum(wanted) > 0 else 0.0
+    return [a + share * b for a, b in zip(least, wanted, strict=True)]
 
 
 def _draw_foot(canvas: Any, cautions: Sequence[str]) -> None:

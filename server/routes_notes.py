@@ -9,7 +9,7 @@ from sqlalchemy.orm import Session
 from server import audit
 from server.audit_lists import note_listing
 from server.dates import iso
-from server.deps import Db, LinkedSession, Now, SeenSession, Supervisor, Therapist
+from server.deps import Config, Db, LinkedSession, Now, SeenSession, Supervisor, Therapist
 from server.fields import TEXT_PATTERN, Count
 from server.note_changes import changed_since
 from server.note_numbers import numbers_of
@@ -144,6 +144,20 @@ def read_note(account: Therapist, seen: LinkedSession, db: Db, now: Now) -> Resp
     """Return the note, with the numbers of the session as signed or as they are."""
     audit.note_look(db, now, account.id, "note", seen.session.id, child_id=seen.child.id)
     return json_answer(note_as_dict(db, seen, note_of(db, seen.session.id)))
+
+
+@router.get("/sessions/{session_id}/note/draft")
+def read_draft(
+    account: Therapist, seen: LinkedSession, db: Db, now: Now, settings: Config
+) -> Response:
+    """Return the objective part as it can be drafted from the numbers; nothing is stored."""
+    # The words of measures need the analysis, which takes a second to load.
+    from server.note_draft import objective
+    from server.page_words import child_words
+
+    audit.note_look(db, now, account.id, "note", seen.session.id, child_id=seen.child.id)
+    name = child_words(seen.child).name
+    return json_answer({"objective": objective(numbers_of(db, seen.session), name, settings.local)})
 
 
 @router.put("/sessions/{session_id}/note")

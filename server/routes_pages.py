@@ -3,31 +3,25 @@
 from functools import cache
 from typing import Annotated, Any, NamedTuple
 
-from fastapi import APIRouter, Form, Query, Request, Response
+from fastapi import APIRouter, Form, Request, Response
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from starlette.responses import HTMLResponse, RedirectResponse
 
-from server import audit, auth, pairing
-from server.audit_lists import note_listing
-from server.dates import clock_words
+from server import auth
 from server.deps import (
     THERAPIST_ROLES,
     Address,
     Config,
     Cookie,
     Db,
-    LinkedChild,
     MaybeSignedIn,
     Now,
     Researcher,
-    Therapist,
     Tries,
 )
 from server.joining import join
 from server.problems import Problem
-from server.receiving import DrawnTrial
 from server.routes_accounts import check_credentials, noted_sign_in, noted_sign_out
-from server.store_children import children_of
 from server.tables import Account
 
 router = APIRouter(include_in_schema=False)
@@ -46,7 +40,9 @@ class Link(NamedTuple):
 # Word, address, and who may go there.
 PLACES = (
     ("Caseload", "/caseload", THERAPIST_ROLES),
+    ("Notes", "/queue", THERAPIST_ROLES),
     ("Export", "/export", frozenset({"researcher"})),
+    ("Owner", "/owner", frozenset({"owner"})),
 )
 
 
@@ -187,104 +183,8 @@ def sign_out(
     return response
 
 
-@router.get("/caseload")
-def show_caseload(account: Therapist, db: Db, now: Now, settings: Config) -> Response:
-    """Show the children of the account, today's first."""
-    # Reading stored results needs the analysis, which takes a second to load.
-    from server.page_caseload import caseload_page
-
-    children = children_of(db, account)
-    note_listing(db, now, account.id, "caseload", [child.id for child in children])
-    words = caseload_page(db, children, settings, settings.day_of(now))
-    return page("caseload.html", account, "/caseload", **words)
-
-
-@router.post("/pairing-code")
-def make_pairing_code(
-    request: Request, account: Therapist, db: Db, now: Now, settings: Config
-) -> Response:
-    """Make a pairing code and show it: only its hash is kept, so it is shown this once."""
-    code, expires_at = pairing.make_code(db, account.id, now)
-    audit.note(db, now, account.id, "made", "pairing_code")
-    db.commit()
-    address = _tablet_url(request)
-    return page(
-        "pairing.html",
-        account,
-        "/caseload",
-        code=code,
-        until=clock_words(settings.local(expires_at)),
-        tablet_url=address,
-        qr=_square(f"{address}#code={code}"),
-    )
-
-
-def _tablet_url(request: Request) -> str:
-    return str(request.url.replace(path="/tablet", query="", fragment=""))
-
-
-def _square(text: str) -> str:
-    """Return a QR code as a data address, which the pages' policy allows for pictures."""
-    import segno
-
-    return segno.make(text, error="m").svg_data_uri(scale=4, border=2, dark="#1F2A37")
-
-
-@router.get("/children/{child_id}")
-def show_child(
-    child: LinkedChild,
-    account: Therapist,
-    db: Db,
-    measure: Annotated[str | None, Query(max_length=80)] = None,
-    task: Annotated[str | None, Query(max_length=80)] = None,
-) -> Response:
-    """Show a child: trends, hand and direction, sessions."""
-    from server.page_child import child_page
-
-    return page("child.html", account, "/caseload", **child_page(db, child, measure, task))
-
-
-@router.get("/children/{child_id}/trend.svg")
-def show_trend(
-    child: LinkedChild,
-    db: Db,
-    task: Annotated[str, Query(max_length=80)],
-    measure: Annotated[str | None, Query(max_length=80)] = None,
-    narrow: Annotated[bool, Query()] = False,
-) -> Response:
-    """Draw the series of one path for one measure."""
-    from server.figures import render, trend_figure
-    from server.page_child import chosen_measure
-    from server.trend_series import series_of
-
-    entry = chosen_measure(measure)
-    series = [one for one in series_of(db, child.id, entry.id) if one.path_id == task]
-    if not series:
-        raise Problem(404)
-    return _picture(render(trend_figure(series, entry, narrow=narrow), "svg"))
-
-
 def _picture(svg: bytes) -> Response:
     return Response(svg, headers=NEVER_CACHED, media_type="image/svg+xml")
-
-
-@router.get("/trials/{trial_id}")
-def show_trial(seen: DrawnTrial, account: Therapist, db: Db) -> Response:
-    """Show a trial: sentence, picture, readings, measures."""
-    from server.page_trial import trial_page
-
-    return page("trial.html", account, "/caseload", **trial_page(db, seen))
-
-
-@router.get("/trials/{trial_id}/narrow.svg")
-def show_narrow_picture(seen: DrawnTrial, db: Db) -> Response:
-    """Draw a trial for the width of a phone; the other pictures are under ``/api``."""
-    from analysis.workings import Workings
-    from server.figures import render, trial_figure
-    from server.store_trials import amended_document, report_of
-
-    workings = Workings(amended_document(db, seen.trial).measured.to_trial())
-    return _picture(render(trial_figure(workings, report_of(db, seen.trial), narrow=True), "svg"))
 
 
 @router.get("/export")

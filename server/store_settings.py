@@ -76,6 +76,16 @@ def setting(db: Session, name: str) -> Any:
     return known.default if newest is None else newest[0]
 
 
+def last_choice(db: Session, name: str) -> PracticeSetting | None:
+    """Return who chose the present value of a setting, and when; None if it is the default."""
+    return db.scalar(
+        select(PracticeSetting)
+        .where(PracticeSetting.name == name)
+        .order_by(PracticeSetting.number.desc())
+        .limit(1)
+    )
+
+
 def choose(db: Session, name: str, value: object, account_id: str, now: datetime) -> None:
     """Set a setting; the caller has checked the value, and commits."""
     # In a list: of a bare number's text SQLite would make a number, which is no JSON text.

@@ -16,19 +16,21 @@ from server.trend_series import Series
 BEHIND = frozenset({"repeats", "cells", "hands"})
 
 
-def values_of(series: Series) -> Values:
+def values_of(series: Series, baseline_count: int | None = None) -> Values:
     """Return the plain numbers of a series.
 
     Parameters
     ----------
     series : Series
         Of one child and one measure.
+    baseline_count : int or None
+        How many of the first sessions are the baseline phase, where a goal names one. [1]
 
     Returns
     -------
     analysis.series.Series
-        No baseline phase, no goals: this release keeps none, and none is guessed. A block of
-        the hand and direction design is a session.
+        No rated goals: this release keeps none. No baseline phase but the one that is given:
+        none is guessed. A block of the hand and direction design is a session.
     """
     entry = measure(series.measure_id)
     return Values(
@@ -36,6 +38,7 @@ def values_of(series: Series) -> Values:
         values=np.array([point.value for point in series.points]),
         better=entry.better,
         near=entry.near,
+        baseline_count=baseline_count,
         repeats=np.array(series.repeats).reshape(-1, 2),
         hands=series.hands,
         cells=series.cells,

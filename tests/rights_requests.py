@@ -46,6 +46,26 @@ ENTRY = {
     "task": {"mode": "trace"},
     "counts": {"gaps": 2},
 }
+GOAL_FORM = {
+    "purpose": "drawing the harbour at the art table",
+    "measure": "in_corridor_share",
+    "at_least": "80",
+    "half_mm": "4",
+    "setup": "on",
+    "k": "4",
+    "n": "5",
+    "days": "2",
+}
+ITEM_FORM = {
+    "based_on": "1",
+    "task_id": "quay-edge",
+    "step": "corridor_mm:12.0",
+    "hands": ["left", "right"],
+    "directions": "left_to_right",
+    "repetitions": "2",
+    "seed": "4711",
+}
+SURE = {"sure": "yes"}
 CREDENTIALS = {"name": "ferry", "passphrase": PASSPHRASE}
 
 
@@ -133,6 +153,10 @@ def _factor_on(practice: Practice) -> Request:
     return {"json": {"code": pyotp.TOTP(FACTOR).at(NOON)}}
 
 
+def _as_form(request: Request) -> Request:
+    return {"data": request["json"]}
+
+
 def _factor_off(practice: Practice) -> Request:
     _with_factor(practice, on=True)
     return {"json": {"passphrase": PASSPHRASE, "code": pyotp.TOTP(FACTOR).at(NOON)}}
@@ -152,6 +176,21 @@ def _code(practice: Practice) -> str:
 def _same_plan(practice: Practice) -> dict[str, Any]:
     plan = practice.desk("ferry").get(f"/api/sessions/{practice.ids['Gull session']}/plan").json()
     return {"based_on": plan["version"], "items": plan["items"]}
+
+
+def _with_all_closed(practice: Practice) -> Request:
+    """Nothing is sent; where no session of today is open, one is begun."""
+    ferry = practice.desk("ferry")
+    for session in ferry.get("/api/sessions").json()["sessions"]:
+        _made(ferry.post(f"/api/sessions/{session['session_id']}/close"))
+    return {}
+
+
+def _begun(practice: Practice) -> Request:
+    """Nothing is sent; what ends has begun."""
+    address = f"/api/sessions/{practice.ids['Gull session']}"
+    _made(practice.desk("ferry").patch(address, json={"started_at": NOON.isoformat()}))
+    return {}
 
 
 def _of(session: str, body: dict[str, Any]) -> Callable[[Practice], Request]:
@@ -186,6 +225,29 @@ REQUESTS: dict[str, Callable[[Practice], Request]] = {
     "POST /api/account/second-factor": _body({"passphrase": PASSPHRASE}),
     "PUT /api/account/second-factor": _factor_on,
     "POST /api/account/second-factor/off": _factor_off,
+    "POST /account/passphrase": lambda _: {"data": {"old": PASSPHRASE, "new": OTHER_PASSPHRASE}},
+    "POST /account/second-factor": lambda _: {"data": {"passphrase": PASSPHRASE}},
+    "POST /account/second-factor/on": lambda p: _as_form(_factor_on(p)),
+    "POST /account/second-factor/off": lambda p: _as_form(_factor_off(p)),
+    "POST /account/sign-out-everywhere": lambda _: {"data": {"tablets": "yes"}},
+    "POST /owner/invitations": lambda p: {
+        "data": {"roles": ["assistant"], "supervisor_id": p.ids["harbour"]}
+    },
+    "POST /owner/invitations/{invitation_id}/withdraw": lambda _: {"data": SURE},
+    "POST /owner/accounts/{account_id}/change": lambda p: {
+        "data": SURE | {"roles": ["assistant", "researcher"], "supervisor_id": p.ids["harbour"]}
+    },
+    "POST /owner/accounts/{account_id}/reset": lambda _: {"data": SURE},
+    "POST /owner/accounts/{account_id}/sign-out": lambda _: {"data": SURE},
+    "POST /owner/accounts/{account_id}/ending": lambda p: {
+        "at": _at(p, account_id=p.ids["anchor"]),
+        "data": SURE | {"closed": "yes"},
+    },
+    "POST /owner/tablets/{tablet_id}/revoke": lambda _: {"data": SURE},
+    "POST /owner/settings/{name}": lambda p: {
+        "at": _at(p, name="idle_minutes"),
+        "data": {"value": "30"},
+    },
     "PATCH /api/accounts/{account_id}": _body({"roles": ["assistant", "researcher"]}),
     "POST /api/invitations": _body({"roles": ["supervisor"]}),
     "PUT /api/settings/{name}": lambda p: {
@@ -197,6 +259,8 @@ REQUESTS: dict[str, Callable[[Practice], Request]] = {
         {"id": FRESH, "plan_id": PLAN_GULL, "kind": "trunk_still", "trial_id": TRIAL}
     ),
     "PATCH /api/tablets/{tablet_id}": _body({"label": "Blue case"}),
+    "POST /tablets/{tablet_id}/name": lambda _: {"data": {"label": "Blue case"}},
+    "POST /children/{child_id}/sessions": _with_all_closed,
     "POST /api/tasks": _body(OWN_TASK),
     "POST /api/tasks/{task_id}/revisions": _body(OWN_TASK | {"based_on": 1}),
     "POST /api/tasks/{task_id}/retire": _body({"based_on": 1}),
@@ -243,6 +307,21 @@ REQUESTS: dict[str, Callable[[Practice], Request]] = {
     "POST /api/sessions/{session_id}/note/addenda": _of(
         "signed session", {"id": FRESH, "text": "The window was open."}
     ),
+    "POST /sessions/{session_id}/note": lambda p: {
+        "data": {"based_on": p.ids["revision"], "assessment": "Even.", "do": "save"}
+    },
+    "POST /sessions/{session_id}/note/return": lambda p: {
+        "at": _at(p, session_id=p.ids["signed session"]),
+        "data": {"reason": "The plan is missing."},
+    },
+    "POST /sessions/{session_id}/note/cosign": lambda p: {
+        "at": _at(p, session_id=p.ids["signed session"]),
+        "data": {"read": "yes"},
+    },
+    "POST /sessions/{session_id}/note/addenda": lambda p: {
+        "at": _at(p, session_id=p.ids["signed session"]),
+        "data": {"id": FRESH, "text": "The window was open."},
+    },
     "PUT /api/trials/{trial_id}": lambda p: {
         "at": _at(p, trial_id=FRESH),
         "content": raw_of(drawn(trial_id=FRESH)),
@@ -258,9 +337,48 @@ REQUESTS: dict[str, Callable[[Practice], Request]] = {
     "PUT /api/cuts/{cut_id}": lambda p: _sent(p, "cut_id", CUT),
     "PUT /api/entries/{entry_id}": lambda p: _sent(p, "entry_id", ENTRY),
     "GET /api/children/{child_id}/trend": lambda _: {"params": {"measure": "deviation_mean_abs"}},
+    "POST /children/{child_id}/goals/new": lambda _: {"data": GOAL_FORM},
+    "POST /children/{child_id}/goals/{goal_id}": lambda _: {"data": GOAL_FORM | {"based_on": "1"}},
+    "POST /children/{child_id}/goals/{goal_id}/status": lambda _: {
+        "data": {"based_on": "1", "status": "met"}
+    },
+    "POST /sessions/{session_id}/end": _begun,
+    "POST /sessions/{session_id}/facts": lambda _: {"data": {"place": "Ropewalk Clinic"}},
+    "POST /sessions/{session_id}/plan/same-as-last": lambda p: {
+        "at": _at(p, session_id=p.ids["empty session"]),
+        "data": {"based_on": "0"},
+    },
+    "POST /sessions/{session_id}/plan/items": lambda _: {"data": ITEM_FORM},
+    "POST /sessions/{session_id}/plan/items/{item_id}/close": lambda p: {
+        "at": _at(p, item_id="a1")
+    },
+    "POST /sessions/{session_id}/trials/{trial_id}/mark": lambda _: {
+        "data": {"mark_id": SENT, "tap": "spoilt"}
+    },
+    "POST /sessions/{session_id}/observations": lambda _: {
+        "data": {"id": FRESH, "what": "activity", "activity": "Threading", "minutes": "5"}
+    },
     "GET /children/{child_id}/trend.svg": lambda p: {"params": {"task": p.ids["path"]}},
+    "POST /sessions/{session_id}/family": lambda _: {
+        "data": {"did": "A long bridge.", "picture": "true", "line": TRIAL, "do": "page"}
+    },
+    "GET /trials/{trial_id}/beside/{other_id}": lambda p: _beside(p),
+    "GET /trials/{trial_id}/beside/{other_id}/{size}.svg": lambda p: _beside(p),
+    "POST /trials/{trial_id}/marks": lambda _: {"data": {"id": SENT, "kind": "spoilt"}},
+    "POST /trials/{trial_id}/amendments": lambda _: {
+        "data": {"id": SENT, "hand_used": "left", "reason": "Written down wrongly."}
+    },
+    "POST /trials/{trial_id}/voids": lambda _: {
+        "data": {"id": SENT, "reason": "The tablet was being tried out."}
+    },
     "GET /api/export/{table}.csv": lambda p: {"at": _at(p, table="trials")},
 }
+
+
+def _beside(practice: Practice) -> Request:
+    """A second trial of the same path, to lay beside the first."""
+    _made(practice.send(practice.tablet(), drawn(trial_id=FRESH, beside_mm=2.0)))
+    return {"at": _at(practice, other_id=FRESH, size="wide")}
 
 
 def request_for(route: str, practice: Practice) -> Request:

@@ -1,4 +1,4 @@
-"""What a caseload and a trend cost in a record of 1,000 and of 100,000 trials.
+"""What every page of the desk costs in a record of 1,000 and of 100,000 trials.
 
 Run: ``python -m tests.benchmarks.record_size``. Both databases hold the same 14 children of
 one account, with 840 trials; the rest belongs to others. The two are asked in turn, so that
@@ -23,10 +23,25 @@ REPEATS = 30
 MOST_RATIO = 2.0
 """The large record may cost this much more."""
 TREND = "/api/children/{child}/trend?measure=deviation_mean_abs"
-ADDRESSES = (TREND, "/caseload", "/api/children")
+ADDRESSES = (
+    TREND,
+    "/api/children",
+    "/caseload",
+    "/run-sheet",
+    "/tablets",
+    "/queue",
+    "/children/{child}",
+    "/children/{child}/then-and-now",
+    "/sessions/{session}",
+    "/sessions/{session}/note",
+    "/sessions/{session}/family",
+    "/trials/{trial}",
+)
 FEW_SESSIONS, MANY_SESSIONS = 100 // TRIALS, 1_000 // TRIALS
 
-Desk = tuple[TestClient, list[str]]
+Place = dict[str, str]
+"""A child, its latest session with trials, and a trial of that session."""
+Desk = tuple[TestClient, list[Place]]
 
 
 @contextmanager
@@ -37,7 +52,18 @@ def desk(path: Path, children: list[str]) -> Iterator[Desk]:
         signed = client.post("/api/sign-in", json={"name": CARER, "passphrase": PASSPHRASE})
         if signed.status_code != 200:
             raise RuntimeError("the account of the benchmark cannot sign in")
-        yield client, children
+        yield client, [place_of(client, child) for child in children]
+
+
+def place_of(client: TestClient, child: str) -> Place:
+    """The child, the session and the trial that the pages are asked for."""
+    sessions = client.get(f"/api/children/{child}/sessions").json()["sessions"]
+    for session in sorted(sessions, key=lambda one: str(one["day"]), reverse=True):
+        trials = client.get(f"/api/sessions/{session['session_id']}/trials").json()["trials"]
+        if trials:
+            found = {"session": session["session_id"], "trial": trials[0]["trial_id"]}
+            return {"child": child, **found}
+    raise RuntimeError("a child of the benchmark has no trials")
 
 
 def took_s(client: TestClient, address: str) -> float:
@@ -55,8 +81,8 @@ def medians_s(desks: list[Desk], template: str, repeats: int) -> list[float]:
     times: list[list[float]] = [[] for _ in desks]
     # One round more than is counted: the first answer loads the analysis.
     for number in range(-1, repeats):
-        for kept, (client, children) in zip(times, desks, strict=True):
-            took = took_s(client, template.format(child=children[number % len(children)]))
+        for kept, (client, places) in zip(times, desks, strict=True):
+            took = took_s(client, template.format(**places[number % len(places)]))
             if number >= 0:
                 kept.append(took)
     return [median(kept) for kept in times]
@@ -100,8 +126,8 @@ def one_child(
     """Print what the trend of a child costs with few and with many sessions."""
     path = folder / "one.sqlite3"
     few, many = fill(path, 0, sessions=list(sessions))
-    with desk(path, [few, many]) as (client, _):
-        times = medians_s([(client, [few]), (client, [many])], TREND, repeats)
+    with desk(path, [few, many]) as (client, places):
+        times = medians_s([(client, [one]) for one in places], TREND, repeats)
     few_ms, many_ms = (1e3 * one for one in times)
     few_trials, many_trials = (TRIALS * one for one in sessions)
     say(

@@ -76,7 +76,7 @@ class Desk:
         return self.page.locator("h1").inner_text().replace("\N{NO-BREAK SPACE}", " ")
 
     def open_first_child(self) -> None:
-        self.page.locator("a.row[href^='/children/']").first.click()
+        self.page.locator("a[href^='/children/']").first.click()
         self.page.wait_for_load_state("networkidle")
 
     def first_trial(self) -> str:
@@ -152,7 +152,7 @@ def test_all_pages_work_without_scripts(served: Harbour) -> None:
         desk.go(desk.first_trial())
         assert desk.page.locator(".readings dd").count() == 3
         desk.go("/caseload")
-        desk.page.get_by_role("button", name="Make a pairing code").click()
+        desk.page.get_by_role("button", name="Pair a tablet").click()
         assert re.fullmatch(r"[2-9A-HJ-NP-Z]{8}", desk.page.locator(".code").inner_text())
         desk.page.get_by_role("button", name="Sign out").click()
         assert desk.path == "/"
@@ -192,7 +192,7 @@ def test_a_wrong_pass_phrase_is_told_in_words(served: Harbour) -> None:
 def test_the_pairing_code_on_the_page_pairs_a_tablet(served: Harbour) -> None:
     def scenario(desk: Desk) -> None:
         desk.sign_in("assistant")
-        desk.page.get_by_role("button", name="Make a pairing code").click()
+        desk.page.get_by_role("button", name="Pair a tablet").click()
         code = desk.page.locator(".code").inner_text()
         assert code not in desk.page.url
         assert desk.blank_pictures() == []
@@ -254,7 +254,7 @@ def test_a_therapist_does_not_see_the_export_nor_a_child_of_somebody_else(served
 def test_pages_fit_and_can_be_hit(served: Harbour, size: tuple[int, int], scheme: str) -> None:
     def scenario(desk: Desk) -> None:
         desk.sign_in("assistant")
-        child = desk.page.locator("a.row[href^='/children/']").first.get_attribute("href")
+        child = desk.page.locator("a[href^='/children/']").first.get_attribute("href")
         desk.go(child or "")
         for path in ("/caseload", child or "", desk.first_trial()):
             desk.go(path)
@@ -290,9 +290,15 @@ def test_the_keyboard_alone_is_enough(served: Harbour) -> None:
         desk.page.keyboard.press("Enter")
         assert desk.page.evaluate("document.activeElement.id") == "content"
         desk.page.keyboard.press("Tab")
-        assert desk.page.evaluate("document.activeElement.className") == "row"
+        assert desk.page.evaluate("document.activeElement.getAttribute('href')") == "#tools"
+        desk.page.keyboard.press("Tab")
+        assert desk.page.evaluate("document.activeElement.classList.contains('row')")
         outline = desk.page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
         assert outline == "solid"
+        # The first row is a session of today; the page of its child is one stop further.
+        target = desk.page.evaluate("document.activeElement.getAttribute('href')")
+        assert target.startswith("/sessions/")
+        desk.page.keyboard.press("Tab")
         desk.page.keyboard.press("Enter")
         desk.page.wait_for_url("**/children/**")
 

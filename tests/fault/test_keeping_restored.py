@@ -37,8 +37,8 @@ TRIALS = {"trial": ["id", "sha256"]}
 
 def test_a_backup_is_put_back_and_what_was_there_is_set_aside(path: Path, away: Path) -> None:
     target = away / "b.sqlite3"
-    done("backup", target, "--database", path)
     earlier = everything(path)
+    done("backup", target, "--database", path)
     later(path)
     newer = everything(path)
     assert newer != earlier

@@ -17,7 +17,14 @@ from tests.mutations import BODIES, HEADERS, IN_PATHS, IN_QUERIES, mutated
 from tests.practice import Practice
 from tests.problem_form import assert_problem
 from tests.put_back import put_back
-from tests.rights import World, everything_but_looks, make_world, read_table
+from tests.rights import (
+    NOT_SIGNED_IN,
+    World,
+    everything_but_looks,
+    is_guarded_form,
+    make_world,
+    read_table,
+)
 from tests.rights_requests import request_for
 
 EXPECTED = read_table()
@@ -61,6 +68,9 @@ def made_ready(
 def asker_of(route: str) -> str:
     """Return somebody whom a route answers."""
     found = [one for one in ASKERS if EXPECTED[route][one] < 400]
+    if is_guarded_form(route):
+        # Whoever is not signed in is sent away before anything is read.
+        return next(one for one in found if one not in NOT_SIGNED_IN)
     return next(
         one for one in found if EXPECTED[route][one] < 300 or found == [one] or one == "out"
     )

@@ -10,7 +10,16 @@ import pytest
 
 from tests.practice import Practice
 from tests.put_back import put_back
-from tests.rights import CALLERS, World, make_world, read_table, status_of
+from tests.rights import (
+    CALLERS,
+    NOT_SIGNED_IN,
+    OPEN_FORMS,
+    World,
+    is_guarded_form,
+    make_world,
+    read_table,
+    status_of,
+)
 from tests.rights_requests import request_for
 
 EXPECTED = read_table()
@@ -28,9 +37,8 @@ NOT_NOTED = {
     "GET /join": "the page to join",
     "GET /export": "which tables there are",
     "GET /api/account": "one's own account",
+    "GET /account": "one's own account",
 }
-# A form goes on to another page after it was taken.
-FORMS = {"POST /sign-in", "POST /sign-out", "POST /join"}
 OF_A_CHILD = re.compile(r"{(child|session|trial|cut|entry|goal|observation|consent)_id}")
 # Lists in which the record of a child stands.
 LISTS = {
@@ -39,6 +47,7 @@ LISTS = {
     "GET /api/sessions",
     "GET /api/tablet/day",
     "GET /caseload",
+    "GET /run-sheet",
 }
 
 
@@ -56,11 +65,12 @@ def served(world: World, tmp_path_factory: pytest.TempPathFactory) -> Iterator[P
 def askers(route: str) -> list[str]:
     """Return who gets an answer that tells or changes something, one for each kind of account."""
     row = EXPECTED[route]
-    found = [one for one in CALLERS if row[one] < 300 or (route in FORMS and row[one] == 303)]
+    # A form goes on to another page after it was taken.
+    is_form = route in OPEN_FORMS or is_guarded_form(route)
+    found = [one for one in CALLERS if row[one] < 300 or (is_form and row[one] == 303)]
     # Whoever is not signed in anywhere cannot sign out, and one of each kind is enough.
-    left_out = {"strange", "unlinked", "apart"} | (
-        {"out", "tablet"} if "sign-out" in route else set()
-    )
+    nobody = "sign-out" in route or is_guarded_form(route)
+    left_out = {"strange", "unlinked", "apart"} | set(NOT_SIGNED_IN if nobody else ())
     return [one for one in found if one not in left_out]
 
 

@@ -31,6 +31,7 @@ def test_the_demo_says_where_it_is_serves_and_leaves_nothing_behind(tmp_path: Pa
             "supervisor",
             "assistant",
             "researcher",
+            "owner",
         ]
         assert all(set(one) == {"role", "name", "passphrase"} for one in demo.links["accounts"])
         assert demo.links["desk_url"].startswith("http://127.0.0.1:")

@@ -96,13 +96,19 @@ def test_everybody_can_sign_in_and_sees_who_they_should(filled):
         ("supervisor", "harbour"),
         ("assistant", "ferry"),
         ("researcher", "beacon"),
+        ("owner", "purser"),
     }
     seen = {}
     for one in accounts.accounts:
         account = account_by_name(filled, one.name)
         assert passphrase_fits(account, one.passphrase)
         seen[one.name] = [child.nickname for child in children_of(filled, account)]
-    assert seen == {"harbour": ["Gull", "Wren", "Puffin"], "ferry": ["Gull", "Wren"], "beacon": []}
+    assert seen == {
+        "harbour": ["Gull", "Wren", "Puffin"],
+        "ferry": ["Gull", "Wren"],
+        "beacon": [],
+        "purser": [],
+    }
 
 
 def test_every_trial_is_stored_scored_and_marked(filled):
@@ -187,6 +193,23 @@ def test_filling_again_changes_nothing(db, short):
     before = [rows(db, table) for table in (Account, TrialRow, ResultRow, MarkRow)]
     assert demo.fill(db, today=TODAY + timedelta(days=40), clock=clock, workers=1) == first
     assert [rows(db, table) for table in (Account, TrialRow, ResultRow, MarkRow)] == before
+
+
+def test_a_demo_kept_by_an_earlier_release_gets_its_owner_and_nothing_else(db, monkeypatch):
+    def of_an_earlier_release() -> dict[str, Any]:
+        scenario = shortened()
+        scenario["accounts"] = [one for one in scenario["accounts"] if one["name"] != "purser"]
+        return scenario
+
+    monkeypatch.setattr(demo, "read_scenario", of_an_earlier_release)
+    fill(db)
+    assert account_by_name(db, "purser") is None
+    before = [rows(db, table) for table in (Account, TrialRow, MarkRow)]
+    monkeypatch.setattr(demo, "read_scenario", shortened)
+    fill(db)
+    assert account_by_name(db, "purser").roles == {"owner"}
+    after = [rows(db, table) for table in (Account, TrialRow, MarkRow)]
+    assert after == [before[0] + 1, *before[1:]]
 
 
 def test_an_interrupted_filling_is_finished_the_next_time(db, short):

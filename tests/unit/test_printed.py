@@ -44,6 +44,12 @@ def test_a_long_table_repeats_its_head_and_every_page_its_caution(tmp_path: Path
     assert [page.split()[-1] for page in found] == [str(i + 1) for i in range(len(found))]
 
 
+def test_a_word_is_not_broken_because_another_column_is_long(tmp_path: Path) -> None:
+    table = Table(["Spread", "Days", "Meaning"], [["Within", "49", "a long sentence " * 20]])
+    (page,) = pages(printed("A", [table]), tmp_path)
+    assert page.split("a long")[0].split() == ["A", "Spread", "Days", "Meaning", "Within", "49"]
+
+
 def test_a_heading_is_never_alone_at_the_foot(tmp_path: Path) -> None:
     for lines in range(20, 60):
         blocks: list[Block] = [Paragraph(f"Line {k}") for k in range(lines)]

@@ -226,7 +226,8 @@ def test_a_criterion_is_judged_only_where_the_trial_counts() -> None:
     report["criterion"] = {"measure": "in_corridor_share", "met": True, "value": 1.0}
     words = plain(criterion_sentence(asked, report) or "")
     assert words == (
-        "Asked for: share of the line inside the corridor at least 80 %. In this trial: met."
+        "Asked for: share of the line inside the corridor at least 80 %, 6 mm each side. "
+        "In this trial: met."
     )
     assert (criterion_sentence(asked, report, counted=False) or "").endswith("not counted.")
     report["criterion"]["met"] = None

@@ -1,0 +1,99 @@
+"""What is typed into the form of a goal, and a goal as its form shows it."""
+
+from typing import Annotated
+
+from pydantic import BaseModel, Field
+
+from analysis.registry import MEASURES
+from server.numbers import is_share, trimmed
+from server.tables import GoalRow
+
+ENDS = ("met", "continued", "changed", "stopped", "open")
+CUES = ("verbal", "gesture", "demonstration")
+CONDITIONS = ("task_id", "guide_id", "hand", "direction", "position", "tool")
+
+
+Typed = Annotated[str, Field(max_length=600)]
+
+
+class GoalForm(BaseModel):
+    """Everything as it was typed; shares in percent, the path as mm each side."""
+
+    based_on: Typed = ""
+    purpose: Typed = ""
+    due: Typed = ""
+    task_id: Typed = ""
+    guide_id: Typed = ""
+    measure: Typed = ""
+    at_least: Typed = ""
+    at_most: Typed = ""
+    half_mm: Typed = ""
+    hand: Typed = ""
+    direction: Typed = ""
+    position: Typed = ""
+    tool: Typed = ""
+    setup: Typed = ""
+    verbal: Typed = ""
+    gesture: Typed = ""
+    demonstration: Typed = ""
+    physical: Typed = ""
+    k: Typed = ""
+    n: Typed = ""
+    days: Typed = ""
+    baseline_k: Typed = ""
+    baseline_n: Typed = ""
+    baseline_day: Typed = ""
+    baseline_value: Typed = ""
+    status: Typed = ""
+
+
+def fresh() -> GoalForm:
+    """Return the form of a goal that is to be set: the usual of TRADE, to be changed."""
+    return GoalForm(
+        measure="in_corridor_share",
+        at_least="80",
+        k="4",
+        n="5",
+        days="2",
+        setup="on",
+        physical="none",
+    )
+
+
+def typed_of(goal: GoalRow) -> GoalForm:
+    """Return a goal as its form shows it."""
+    factor = 100.0 if is_typed_in_percent(goal.measure) else 1.0
+    asked, conditions, allowed = goal.criterion, goal.conditions, goal.help
+    cues, known = allowed.get("cues_at_most") or {}, goal.baseline or {}
+    return GoalForm(
+        based_on=str(goal.version),
+        purpose=goal.purpose,
+        due="" if goal.due is None else goal.due.isoformat(),
+        measure=goal.measure,
+        at_least=_number_text(asked.get("at_least"), factor),
+        at_most=_number_text(asked.get("at_most"), factor),
+        half_mm=_number_text(conditions.get("corridor_mm"), 0.5),
+        setup="on" if allowed.get("setup", True) else "",
+        physical=allowed.get("physical_at_most", "none"),
+        k=str(goal.k),
+        n=str(goal.n),
+        days=str(goal.days),
+        baseline_k=str(known.get("k", "")),
+        baseline_n=str(known.get("n", "")),
+        baseline_day=known.get("day", ""),
+        baseline_value=_number_text(known.get("value"), factor),
+        status=goal.status,
+        **{name: str(cues.get(name, 0) or "") for name in CUES},
+        **{name: conditions.get(name, "") for name in CONDITIONS},
+    )
+
+
+def _number_text(value: float | None, factor: float) -> str:
+    # A browser's number field takes a plain minus only.
+    return "" if value is None else trimmed(factor * value, 6).replace("\N{MINUS SIGN}", "-")
+
+
+def is_typed_in_percent(measure_id: str) -> bool:
+    """Return whether the values of a measure are parts of a whole, which people write in %."""
+    entry = next((one for one in MEASURES if one.id == measure_id), None)
+    return entry is not None and is_share(entry)

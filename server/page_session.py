@@ -1,0 +1,178 @@
+"""What the page of one session says: its head, its plan, its trials, what was seen."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy.orm import Session
+
+from server.dates import clock_words, weekday_words
+from server.deps import SeenSession
+from server.note_numbers import minutes_of
+from server.numbers import NO_BREAK, trimmed
+from server.page_session_adding import Choice, adding
+from server.page_session_live import Seen, live_words, seen_trials
+from server.page_session_plan import came_in_words, plan_items, trials_in
+from server.page_session_refused import NOTHING_REFUSED, Refused
+from server.page_session_seen import observed
+from server.page_words import child_words
+from server.sentences import NO_NORM
+from server.settings import Settings
+from server.store_plans import items_of_last_session, latest_plan, version_of
+from server.store_sessions import SIGNED_STATES, summaries
+from server.tables import SessionRow
+from server.wording import capital, plural
+
+ATTENDANCE_WORDS = {
+    "attended": "attended",
+    "late": "came late",
+    "left_early": "left early",
+    "absent": "absent",
+    "cancelled": "cancelled",
+}
+KIND_WORDS = {"individual": "individual", "group": "in a group"}
+SITTING = ("seated", "standing", "kneeling", "lying", "on the floor")
+NOTE_WORDS = {
+    "draft": "Note, a draft",
+    "returned": "Note, returned",
+    "signed": "Note, signed",
+    "cosigned": "Note, co-signed",
+}
+
+
+def session_page(
+    db: Session,
+    seen: SeenSession,
+    settings: Settings,
+    *,
+    task_id: str | None = None,
+    refused: Refused = NOTHING_REFUSED,
+) -> dict[str, Any]:
+    """Return what the template of a session needs.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    seen : SeenSession
+        A session that the reader may see.
+    settings : Settings
+        Say the practice's time zone.
+    task_id : str or None
+        The task that was chosen to be added.
+    refused : Refused
+        The form that was sent and refused, if one was.
+
+    Returns
+    -------
+    dict
+        Plain words and lists of them.
+    """
+    session = seen.session
+    trials = seen_trials(db, session)
+    state = summaries(db, [session.id])[session.id]["note_state"]
+    return {
+        "child": child_words(seen.child),
+        "session_id": session.id,
+        "head": _head(session, settings, state, refused.typed_in("facts")),
+        "plan": _plan(db, seen, trials)
+        | {"adding": adding(db, seen.child, session, task_id, refused.typed_in("add"))},
+        "live": live_words(db, trials),
+        "observed": observed(db, session, trials, settings, refused),
+        "refused": refused,
+        "cautions": [NO_NORM],
+    }
+
+
+def live_answer(db: Session, seen: SeenSession) -> dict[str, Any]:
+    """Return what changes on the page while a child draws.
+
+    Returns
+    -------
+    dict
+        `live`, for the template of the list; `words`, new texts by the id of what shows them.
+    """
+    trials = seen_trials(db, seen.session)
+    live = live_words(db, trials)
+    plan = latest_plan(db, seen.session.id)
+    done = trials_in(trials)
+    items = [] if plan is None else plan["items"]
+    words = {f"in-{item['item_id']}": came_in_words(done[item["item_id"]]) for item in items}
+    return {"live": live, "words": words | {"came-in": live["came_in"]}}
+
+
+def _head(
+    session: SessionRow, settings: Settings, note_state: str | None, typed: Mapping[str, Any]
+) -> dict[str, Any]:
+    at = facts_typed(session, settings) | dict(typed)
+    return {
+        "day": weekday_words(session.day),
+        "first": _first(session, settings),
+        "where": ", ".join(
+            word
+            for word in (session.place, session.position, KIND_WORDS.get(session.kind or ""))
+            if word
+        ),
+        "begun": session.started_at is not None,
+        "ended": session.ended_at is not None,
+        "closed": session.closed_at is not None,
+        "signed": note_state in SIGNED_STATES,
+        "note": NOTE_WORDS.get(note_state or "", "Write the note"),
+        "typed": at,
+        "positions": SITTING,
+        "attendances": _choices(ATTENDANCE_WORDS, at["attendance"]),
+        "kinds": _choices(KIND_WORDS, at["kind"]),
+    }
+
+
+def facts_typed(session: SessionRow, settings: Settings) -> dict[str, str]:
+    """Return the fields of the form on a session's facts as they stand."""
+
+    def clock(moment: Any) -> str:
+        return "" if moment is None else clock_words(settings.local(moment))
+
+    return {
+        "place": session.place or "",
+        "position": session.position or "",
+        "attendance": session.attendance or "",
+        "kind": session.kind or "",
+        "started": clock(session.started_at),
+        "ended": clock(session.ended_at),
+    }
+
+
+def _choices(words: Mapping[str, str], chosen: str) -> list[Choice]:
+    return [
+        Choice("", "not said", not chosen),
+        *(Choice(value, word, value == chosen) for value, word in words.items()),
+    ]
+
+
+def _first(session: SessionRow, settings: Settings) -> str:
+    """Say in a sentence where the session stands."""
+    came = ATTENDANCE_WORDS.get(session.attendance or "")
+    if session.started_at is None:
+        return f"{capital(came)}." if came else "Not begun yet."
+    began = clock_words(settings.local(session.started_at))
+    if session.ended_at is None:
+        words = f"Begun at {began}"
+    else:
+        minutes = f"{trimmed(minutes_of(session) or 0.0, 0)}{NO_BREAK}min"
+        words = f"{began}–{clock_words(settings.local(session.ended_at))}, {minutes}"
+    return f"{words}, {came}." if came else f"{words}."
+
+
+def _plan(db: Session, seen: SeenSession, trials: list[Seen]) -> dict[str, Any]:
+    plan = latest_plan(db, seen.session.id)
+    items = [] if plan is None else plan["items"]
+    asked = sum(int(item["repetitions"]) for item in items if item["state"] == "open")
+    still = sum(item["state"] == "open" for item in items)
+    return {
+        "version": version_of(plan),
+        "rows": plan_items(db, items, trials),
+        "has_last": not items and bool(items_of_last_session(db, seen.session)),
+        "summary": (
+            f"{still} open {plural('item', still)}, {asked} {plural('trial', asked)} asked in all."
+            if still
+            else "Every item is closed."
+        ),
+    }

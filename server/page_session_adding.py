@@ -1,0 +1,191 @@
+"""The form that adds to a plan: which task, at which step, for which hands and directions."""
+
+import secrets
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from sqlalchemy.orm import Session
+
+from analysis.travel import OPPOSITE
+from server.block_order import LARGEST_SEED
+from server.library import LIBRARY
+from server.library_fit import LARGE_SCREEN, PAPER, TABLET
+from server.library_steps import (
+    CORRIDOR,
+    DIAMETER,
+    HALF_BAND,
+    SNIPS,
+    Step,
+    TaskDict,
+    steps_of,
+    usual_step,
+)
+from server.numbers import NO_BREAK, each_side, trimmed
+from server.page_session_plan import MODE_WORDS
+from server.sentences import DIRECTION_WORDS, HAND_WORDS
+from server.store_tasks import own_tasks, task_by_id
+from server.tables import Child, SessionRow
+from server.wording import capital
+
+USUAL_REPETITIONS = 3
+POSITIONS = ("seated", "standing", "kneeling", "lying")
+TOOLS = ("stylus", "finger", "pencil", "crayon", "marker", "scissors", "glue", "punch")
+MEDIUM_WORDS = {PAPER: "On paper", LARGE_SCREEN: "On a large screen"}
+OWN = "The practice's own"
+
+
+class Choice(NamedTuple):
+    """One choice of a list, and whether it is chosen."""
+
+    value: str
+    word: str
+    here: bool
+
+
+class ChoiceGroup(NamedTuple):
+    """Choices under one heading."""
+
+    name: str
+    choices: list[Choice]
+
+
+def adding(
+    db: Session,
+    child: Child,
+    session: SessionRow,
+    task_id: str | None,
+    typed: Mapping[str, Any] | None,
+) -> dict[str, Any]:
+    """Return what the form that adds to a plan needs.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    child : Child
+        Whose plan.
+    session : SessionRow
+        Of which session.
+    task_id : str or None
+        The task that was chosen; the form asks for one first.
+    typed : mapping or None
+        What was typed in a form that was refused.
+
+    Returns
+    -------
+    dict
+        `groups` of tasks; `task`, None as long as none is chosen, with its choices.
+    """
+    task = None if task_id is None else task_by_id(db, task_id)
+    chosen = None if task is None else task["task_id"]
+    return {
+        "groups": _groups(db, chosen),
+        "task": None if task is None else _choices(task, child, session, typed),
+    }
+
+
+def step_value(step: Step) -> str:
+    """Return a step as the form sends it."""
+    return f"{step.dimension}:{step.value!r}"
+
+
+def step_words(step: Step) -> str:
+    """Return one rung of a ladder in words.
+
+    Examples
+    --------
+    >>> step_words(Step(CORRIDOR, 12.0, "mm", 12.0)).replace(NO_BREAK, " ")
+    '6 mm each side'
+    """
+    value = trimmed(step.value)
+    return {
+        CORRIDOR: each_side(0.5 * step.value),
+        DIAMETER: f"dots {value}{NO_BREAK}mm across",
+        HALF_BAND: f"within {value} of the child's own median pressure",
+        SNIPS: f"{value} snips",
+    }.get(step.dimension, f"{value}{NO_BREAK}mm long")
+
+
+def directions_of(task: TaskDict) -> list[str]:
+    """Return the directions in which a task can be asked, its own first."""
+    own: str = task["direction"]
+    both = task["reversible"] and OPPOSITE[own] != own
+    return [own, OPPOSITE[own]] if both else [own]
+
+
+def hands_of(task: TaskDict) -> list[str]:
+    """Return the hands that a task can be asked for."""
+    return ["both"] if task["mode"] == "both" else ["left", "right", "free"]
+
+
+def _groups(db: Session, chosen: str | None) -> list[ChoiceGroup]:
+    groups: dict[str, list[Choice]] = {}
+    tasks = [(_group(task), task) for task in LIBRARY]
+    tasks += [(OWN, row.document) for row in own_tasks(db)]
+    for name, task in tasks:
+        groups.setdefault(name, []).append(
+            Choice(task["task_id"], _task_word(task), task["task_id"] == chosen)
+        )
+    return [ChoiceGroup(name, choices) for name, choices in groups.items()]
+
+
+def _group(task: TaskDict) -> str:
+    return MEDIUM_WORDS.get(task.get("medium") or "") or capital(MODE_WORDS[task["mode"]])
+
+
+def _task_word(task: TaskDict) -> str:
+    return f"{task['name']} (probe)" if task["use"] == "probe" else str(task["name"])
+
+
+def _usual(task: TaskDict, child: Child, session: SessionRow) -> dict[str, Any]:
+    """Return what the fields stand at before anything is chosen."""
+    hands = hands_of(task)
+    # The child's own hand is what is asked most often; nothing is assumed where it is not known.
+    own = [child.preferred_hand] if child.preferred_hand in hands else []
+    on_screen = task.get("medium") in (None, TABLET, LARGE_SCREEN)
+    return {
+        "step": step_value(usual_step(task)),
+        "hands": hands if len(hands) == 1 else own,
+        "directions": directions_of(task)[:1],
+        "repetitions": str(USUAL_REPETITIONS),
+        "position": session.position if session.position in POSITIONS else "",
+        "tool": "scissors" if task["mode"] == "cut" else "stylus" if on_screen else "",
+        "seed": str(1 + secrets.randbelow(LARGEST_SEED)),
+        "pressure_median": "",
+    }
+
+
+def _choices(
+    task: TaskDict, child: Child, session: SessionRow, typed: Mapping[str, Any] | None
+) -> dict[str, Any]:
+    hands, ways = hands_of(task), directions_of(task)
+    at = _usual(task, child, session) | dict(typed or {})
+    return {
+        "id": task["task_id"],
+        "revision": task["revision"],
+        "name": _task_word(task),
+        "mode": MODE_WORDS[task["mode"]],
+        "cautions": list(task.get("cautions") or ()),
+        "steps": [
+            Choice(step_value(step), step_words(step), step_value(step) == at["step"])
+            for step in steps_of(task)
+        ],
+        "hands": [Choice(hand, capital(HAND_WORDS[hand]), hand in at["hands"]) for hand in hands],
+        "directions": [
+            Choice(way, capital(DIRECTION_WORDS.get(way, "no direction")), way in at["directions"])
+            for way in ways
+        ],
+        "positions": _listed(POSITIONS, at["position"]),
+        "tools": _listed(TOOLS, at["tool"]),
+        "repetitions": at["repetitions"],
+        "seed": at["seed"],
+        "wants_median": task.get("pressure_half_band") is not None,
+        "pressure_median": at["pressure_median"],
+    }
+
+
+def _listed(words: tuple[str, ...], chosen: str) -> list[Choice]:
+    return [
+        Choice("", "not said", not chosen),
+        *(Choice(word, word, word == chosen) for word in words),
+    ]

@@ -1,0 +1,196 @@
+"""What pages and the JSON door say of the step of each task: a suggestion with its counts."""
+
+from collections.abc import Iterable
+from datetime import date
+from typing import Any, NamedTuple
+
+from sqlalchemy.orm import Session
+
+from analysis.registry import measure
+from server.dates import day_words
+from server.goal_progress import LEFT_OUT
+from server.library_steps import CORRIDOR, DIAMETER, HALF_BAND, SNIPS, Step
+from server.numbers import NO_BREAK, count_word, each_side, trimmed
+from server.sentences import DIRECTION_WORDS, HAND_WORDS
+from server.sentences_goals import bounds_words
+from server.step_suggestion import SESSIONS, TOO_LITTLE, Suggestion, suggestion
+from server.store_steps import Tally, TaskStep, task_steps_of
+from server.tables import GoalRow
+from server.wording import capital, joined, plural
+
+PROBE = "probe"
+RULE = (
+    "Up: the two latest sessions each have at least 5 finished trials with at least 4 of 5 met, "
+    "help within the goal, no distress. Down: at most 1 of 5 met in both, or help or distress "
+    "rising in both. One step at a time, one session at a time. Nothing is changed by itself."
+)
+BY_TASK = "No open goal: counted by the task's own criterion, set-up as the only help."
+OF_A_PROBE = "The probe itself stays as it is; a step is for practice."
+NOT_COUNTED = {
+    "voided": "voided",
+    "spoilt": "spoilt",
+    "stopped": "stopped",
+    "not_done": "not done",
+    "not_measured": "without a value of the criterion",
+}
+
+
+class StepWords(NamedTuple):
+    """One task at its step, in words."""
+
+    title: str
+    verdict: str
+    counts: str
+    reasons: list[str]
+    beside: str
+    about: str
+
+
+def step_lines(db: Session, child_id: str, today: date) -> dict[str, list[StepWords]]:
+    """Return the suggestions for a child's tasks, in words, the task drawn last first.
+
+    Those of which there is enough to say something are ``told``, the others ``open``.
+    """
+    lines: dict[str, list[StepWords]] = {"told": [], "open": []}
+    for one in task_steps_of(db, child_id, today):
+        found = _suggested(one)
+        lines["open" if found.verdict == TOO_LITTLE else "told"].append(_words(one, found))
+    return lines
+
+
+def steps_as_dicts(db: Session, child_id: str, today: date) -> list[dict[str, Any]]:
+    """Return the suggestions for a child's tasks with their counts, in plain types.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    child_id : str
+        Which child.
+    today : date
+        The practice's day.
+
+    Returns
+    -------
+    list of dict
+        ``suggestion`` is ``up``, ``down``, ``stay`` or ``too little to say``, ``reasons`` are
+        sentences; ``sessions`` hold the counts, newest last: two decide, and one before them
+        tells whether help or distress rose. ``half_width_mm`` is the half of the path.
+    """
+    return [_as_dict(one, _suggested(one)) for one in task_steps_of(db, child_id, today)]
+
+
+def _suggested(one: TaskStep) -> Suggestion:
+    return suggestion([tally.count for tally in one.sessions])
+
+
+def _as_dict(one: TaskStep, found: Suggestion) -> dict[str, Any]:
+    return {
+        "task_id": one.task_id,
+        "task_name": one.task_name,
+        "uses": sorted(one.uses),
+        "half_width_mm": one.half_width_mm,
+        "step": _named(one.step),
+        "easier": _named(one.easier),
+        "harder": _named(one.harder),
+        "goal_id": None if one.goal is None else one.goal.id,
+        "suggestion": found.verdict,
+        "reasons": list(found.reasons),
+        "sessions": [
+            {"session_id": tally.session_id, "day": tally.day.isoformat()}
+            | tally.count._asdict()
+            | {"left_out": tally.left_out}
+            for tally in one.sessions
+        ],
+    }
+
+
+def _named(step: Step | None) -> dict[str, Any] | None:
+    if step is None:
+        return None
+    return {"dimension": step.dimension, "value": step.value, "unit": step.unit}
+
+
+def _words(one: TaskStep, found: Suggestion) -> StepWords:
+    where = _where(one)
+    latest = one.sessions[-SESSIONS:]
+    return StepWords(
+        title=", ".join([one.task_name, *([where] if where else []), *_asked(one)]),
+        verdict=found.verdict,
+        counts=f"{_counts(latest)}{_left_out(latest)}",
+        reasons=list(found.reasons),
+        beside=_beside(one),
+        about=" ".join([_judged_by(one.goal), *([OF_A_PROBE] if PROBE in one.uses else [])]),
+    )
+
+
+def _judged_by(goal: GoalRow | None) -> str:
+    if goal is None:
+        return BY_TASK
+    entry = measure(goal.measure)
+    return f"Counted by the open goal: {entry.label}, {bounds_words(goal.criterion, entry)}."
+
+
+def _where(one: TaskStep) -> str:
+    if one.step is not None and one.step.dimension != CORRIDOR:
+        return step_words(one.step)
+    return "" if one.half_width_mm is None else each_side(one.half_width_mm)
+
+
+def _asked(one: TaskStep) -> list[str]:
+    """Return hand and direction of the goal: other trials of the task are not counted here."""
+    asked = {} if one.goal is None else one.goal.conditions
+    words = [HAND_WORDS.get(asked.get("hand", "")), DIRECTION_WORDS.get(asked.get("direction", ""))]
+    return [word for word in words if word]
+
+
+def step_words(step: Step) -> str:
+    """Return one rung of a task's ladder in words; nothing where a task has none.
+
+    Examples
+    --------
+    >>> step_words(Step("corridor_mm", 8.0, "mm", 8.0)).replace(NO_BREAK, " ")
+    '4 mm each side'
+    >>> step_words(Step("diameter_mm", 12.0, "mm", None)).replace(NO_BREAK, " ")
+    'dots 12 mm across'
+    """
+    if step.dimension == CORRIDOR:
+        return each_side(step.value / 2.0)
+    if step.dimension == DIAMETER:
+        return f"dots {trimmed(step.value)}{NO_BREAK}mm across"
+    if step.dimension == SNIPS:
+        return f"{round(step.value)} {plural('snip', round(step.value))}"
+    if step.dimension == HALF_BAND:
+        return f"band of ±{trimmed(100.0 * step.value)}{NO_BREAK}% of the pen's range"
+    return ""
+
+
+def _counts(latest: Iterable[Tally]) -> str:
+    said = [
+        f"{one.count.met} of {one.count.finished} met on {day_words(one.day)}" for one in latest
+    ]
+    head = "Last two sessions" if len(said) > 1 else "One session"
+    return f"{head}: {joined(said)}."
+
+
+def _left_out(latest: Iterable[Tally]) -> str:
+    total: dict[str, int] = {}
+    for one in latest:
+        for reason, count in one.left_out.items():
+            total[reason] = total.get(reason, 0) + count
+    said = [
+        f"{count_word(total[reason])} {NOT_COUNTED[reason]}"
+        for reason in LEFT_OUT
+        if reason in total
+    ]
+    return f" Not counted: {joined(said)}." if said else ""
+
+
+def _beside(one: TaskStep) -> str:
+    if one.step is None:
+        return "Which step of the task this is cannot be told from its trials."
+    said = []
+    for step, word in ((one.harder, "up"), (one.easier, "down")):
+        words = "" if step is None else step_words(step)
+        said.append(f"one step {word} is {words}" if words else f"there is no step {word}")
+    return capital(f"{joined(said)}.")

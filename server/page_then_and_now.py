@@ -1,0 +1,227 @@
+"""What the page of then and now says: each series in a sentence, a picture, two tables."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from itertools import groupby
+from typing import Any, NamedTuple
+from urllib.parse import urlencode
+
+from sqlalchemy.orm import Session
+
+from analysis.measure import Measure
+from analysis.quality import FLAGS
+from analysis.registry import MEASURES
+from server.dates import day_words
+from server.numbers import count_word
+from server.page_trend import FIRST_MEASURE, Option, OptionGroup, measure_words
+from server.page_words import child_words
+from server.sentences import NO_NORM, PRESSURE_NOTE, SAME_SERIES
+from server.sentences_then_and_now import (
+    change_sentence,
+    condition_words_of,
+    count_lines,
+    summary_sentence,
+    value_line,
+)
+from server.store_sessions import sessions_of
+from server.tables import Child, SessionRow
+from server.then_and_now import MOST_EACH, Compared
+from server.then_and_now_store import Chosen, Found, found_of
+from server.trend_series import KIND_OF_SCOPE, measure_by_id
+from server.wording import plural
+
+ALL, PROBES = "all", "probes"
+TASK_WORDS = {PROBES: "Probes only", ALL: "Every task"}
+# What has to stand beside the number of a series.
+FLAGS_BESIDE = ("finger", "uncalibrated", "low_rate")
+HOW_TO_READ = (
+    "The spread of repeat trials is how far two single trials of one sitting lie apart at most, "
+    "19 times in 20. It is known from five pairs on. From day to day a value may differ by more, "
+    "and among twenty comparisons one may lie beyond by chance alone."
+)
+
+
+@dataclass(frozen=True)
+class ThenAndNow:
+    """The page, and what its picture and its PDF are made from."""
+
+    measure: Measure
+    rows: list[tuple[str, Compared]]
+    words: dict[str, Any]
+
+
+class Row(NamedTuple):
+    """One series on the page."""
+
+    condition: str
+    sentence: str
+    flags: list[str]
+    value: Any
+    counts: Any
+
+
+def then_and_now(db: Session, child: Child, chosen: Chosen) -> ThenAndNow:
+    """Return then and now of every series of a child for one measure.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    child : Child
+        A child that the reader may see.
+    chosen : Chosen
+        Measure, tasks, first and last session, how many on either side; what is not known
+        falls back to the first choice.
+
+    Returns
+    -------
+    ThenAndNow
+        Plain words and lists of them.
+    """
+    measure = _measure(chosen.measure_id)
+    sessions = sessions_of(db, child.id)
+    found = found_of(db, child.id, sessions, measure, chosen)
+    rows = _named(found)
+    told = [_row(name, one, measure, found) for name, one in rows]
+    words = {
+        "child": child_words(child),
+        "sentence": summary_sentence([one for _, one in rows], measure),
+        "rows": told,
+        "alone": _alone(found),
+        "measures": _measure_options(measure),
+        "tasks": [Option(key, word, key == chosen.tasks) for key, word in TASK_WORDS.items()],
+        "firsts": _session_options(found.offered, found.allowed, first=True),
+        "lasts": _session_options(found.offered, found.allowed, first=False),
+        "eaches": [
+            Option(str(each), f"{count_word(each)} {plural('session', each)}", each == chosen.each)
+            for each in range(1, MOST_EACH + 1)
+        ],
+        "measure_words": measure_words(measure),
+        "how": HOW_TO_READ,
+        "trouble": found.trouble,
+        "same_series": SAME_SERIES,
+        "cautions": _cautions(measure),
+        "query": _query(measure, chosen, found),
+        "alt": _alt(told),
+    }
+    return ThenAndNow(measure, rows, words)
+
+
+def _measure(measure_id: str | None) -> Measure:
+    found = measure_by_id(measure_id or FIRST_MEASURE) or measure_by_id(FIRST_MEASURE)
+    if found is None:
+        raise LookupError(f"{FIRST_MEASURE} is not in the registry")
+    return found
+
+
+def _named(found: Found) -> list[tuple[str, Compared]]:
+    tablets = sorted({str(one.series.calibration_id) for one in found.compared})
+    return [
+        (
+            condition_words_of(
+                one.series,
+                1 + tablets.index(str(one.series.calibration_id)) if len(tablets) > 1 else None,
+            ),
+            one,
+        )
+        for one in found.compared
+    ]
+
+
+def _row(name: str, one: Compared, measure: Measure, found: Found) -> Row:
+    flags = found.flags_of(one)
+    return Row(
+        condition=name,
+        sentence=change_sentence(one, measure),
+        flags=[FLAGS[flag] for flag in FLAGS_BESIDE if flag in flags],
+        value=value_line(one, measure),
+        counts=count_lines(*found.counts_of(one)),
+    )
+
+
+def _alone(found: Found) -> list[str]:
+    """Name what has one session only, so that nobody looks for it in vain."""
+    return [condition_words_of(series) for series in found.alone]
+
+
+def _measure_options(chosen: Measure) -> list[OptionGroup]:
+    single = [entry for entry in MEASURES if entry.scope in KIND_OF_SCOPE]
+    return [
+        OptionGroup(
+            name, [Option(entry.id, entry.label, entry.id == chosen.id) for entry in entries]
+        )
+        for name, entries in groupby(single, key=lambda entry: entry.family)
+    ]
+
+
+def _session_options(
+    offered: Sequence[SessionRow], allowed: Sequence[str], *, first: bool
+) -> list[Option]:
+    if not allowed:
+        return []
+    here = allowed[0] if first else allowed[-1]
+    return [Option(one.id, day_words(one.day), one.id == here) for one in offered]
+
+
+def _cautions(measure: Measure) -> list[str]:
+    # What a measure of the midline assumes stands with what it means.
+    pressure = [PRESSURE_NOTE] if measure.family.casefold() == "pressure" else []
+    return [NO_NORM, SAME_SERIES, *pressure]
+
+
+def _query(measure: Measure, chosen: Chosen, found: Found) -> str:
+    asked: dict[str, Any] = {"measure": measure.id, "tasks": chosen.tasks, "each": chosen.each}
+    if found.allowed:
+        asked |= {"first": found.allowed[0], "last": found.allowed[-1]}
+    return urlencode(asked)
+
+
+def _alt(rows: Sequence[Row]) -> str:
+    return " ".join(f"{row.condition}: {row.sentence}" for row in rows)
+
+
+def then_and_now_pdf(found: ThenAndNow) -> bytes:
+    """Return the page for paper, as PDF."""
+    from server.figures_style import render
+    from server.figures_then_and_now import then_and_now_figure
+    from server.printed import Block, Heading, Paragraph, Picture, Table, printed
+
+    words = found.words
+    blocks: list[Block] = [
+        Paragraph(words["sentence"]),
+        Paragraph(f"{found.measure.label}. {words['measure_words']}", muted=True),
+    ]
+    for row in words["rows"]:
+        blocks += [Heading(row.condition, 3), Paragraph(row.sentence)]
+        blocks += [Paragraph(flag, muted=True) for flag in row.flags]
+    if found.rows:
+        png = render(then_and_now_figure(found.rows, found.measure), "png")
+        blocks.append(Picture(png, f"{found.measure.label}, then and now, on one scale."))
+        blocks += [Heading("Values"), _value_table(words["rows"], Table)]
+        blocks += [Heading("What was asked, and how often it was met"), *_counts(words, Table)]
+    blocks.append(Paragraph(words["how"], muted=True))
+    title = f"{words['child'].name}: then and now"
+    return printed(title, blocks, words["cautions"])
+
+
+def _value_table(rows: Sequence[Row], table: Any) -> Any:
+    head = ("Condition", "Then", "Now", "Spread of repeats")
+    lines = [
+        (
+            row.condition,
+            f"{row.value.then}\n{row.value.then_when}",
+            f"{row.value.now}\n{row.value.now_when}",
+            f"{row.value.spread}\n{row.value.verdict}, {row.value.days} days",
+        )
+        for row in rows
+    ]
+    return table(head, lines)
+
+
+def _counts(words: Mapping[str, Any], table: Any) -> list[Any]:
+    lines = [
+        (row.condition, line.asked, line.then, line.now)
+        for row in words["rows"]
+        for line in row.counts
+    ]
+    return [table(("Condition", "Asked", "Then", "Now"), lines)] if lines else []

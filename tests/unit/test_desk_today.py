@@ -1,0 +1,326 @@
+"""The page of today: sessions with their state, a session begun with one tap, the run sheet."""
+
+import re
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import pytest
+from fastapi.testclient import TestClient
+
+from server.store_children import create_child, link
+from server.store_plans import latest_plan, save_plan
+from server.store_sessions import create_session
+from server.tables import Account
+from tests.accounts import at_once, audited, rows
+from tests.practice import NOON, TODAY, Practice, drawn, plan
+from tests.problem_form import assert_problem
+
+YESTERDAY = TODAY - timedelta(days=1)
+
+
+@pytest.fixture
+def ferry(practice: Practice) -> TestClient:
+    return practice.desk("ferry")
+
+
+def page(client: TestClient, path: str = "/caseload") -> str:
+    """The content of a page with single spaces that may break."""
+    answer = client.get(path)
+    assert answer.status_code == 200, answer.text
+    return re.sub(r"\s+", " ", answer.text.partition('<main id="content"')[2])
+
+
+def row_of(practice: Practice, client: TestClient, session: str) -> str:
+    """The words of the row that leads to a session."""
+    address = f'href="/sessions/{practice.ids[session]}">'
+    text = page(client).partition(address)[2].partition("</a>")[0]
+    assert text, "there is no such row"
+    return re.sub(r"<[^>]+>", " ", text)
+
+
+def add_child(practice: Practice, nickname: str, sign: str, carer: str = "ferry") -> str:
+    with practice.app.state.sessions() as db:
+        child = create_child(db, code=f"BW-{nickname}", nickname=nickname, sign=sign)
+        link(db, db.get_one(Account, practice.ids[carer]), child, TODAY)
+        practice.ids[nickname] = child.id
+        db.commit()
+    return practice.ids[nickname]
+
+
+def add_session(practice: Practice, child: str, *, items: int | None = None, **facts: Any) -> str:
+    """Add a session; `items` is how many items of three repetitions its plan has."""
+    with practice.app.state.sessions() as db:
+        session = create_session(db, child_id=practice.ids[child], **({"day": TODAY} | facts))
+        if items is not None:
+            kept = [plan()["items"][0] | {"item_id": f"a{at}"} for at in range(items)]
+            save_plan(db, session.id, {"items": kept}, at=NOON)
+        db.commit()
+        return session.id
+
+
+def sessions_of(practice: Practice, child: str) -> list[Any]:
+    query = "SELECT id, day, started_at, account_id FROM session WHERE child_id = ? ORDER BY number"
+    return rows(practice, query, practice.ids[child])
+
+
+def start(client: TestClient, child_id: str) -> Any:
+    return client.post(f"/children/{child_id}/sessions", follow_redirects=False)
+
+
+def note(practice: Practice, client: TestClient, session: str, *, sign: bool) -> None:
+    texts = {"subjective": "", "objective": "", "assessment": "Steady.", "plan": ""}
+    path = f"/api/sessions/{practice.ids[session]}/note"
+    revision = client.put(path, json={"based_on": 0, **texts}).json()["revision"]
+    if sign:
+        assert client.post(f"{path}/sign", json={"based_on": revision}).status_code == 200
+
+
+# States
+
+
+def test_a_row_tells_what_is_planned_and_leads_to_session_and_child(
+    practice: Practice, ferry: TestClient
+) -> None:
+    text = page(ferry)
+    row = row_of(practice, ferry, "Gull session")
+    assert "planned, 3 trials" in row
+    assert "Tidewell School" in row
+    assert "note" not in row
+    assert f'href="/children/{practice.ids["Gull"]}"' in text
+    assert "One session, no trial in yet." in text
+    assert "Wren" not in text
+
+
+def test_a_row_counts_trials_and_says_how_far_the_note_is(
+    practice: Practice, ferry: TestClient
+) -> None:
+    assert practice.send(practice.tablet(), drawn()).status_code == 201
+    assert "1 of 3 trials in · no note yet" in row_of(practice, ferry, "Gull session")
+    assert "One session, 1 trial in so far. One note to write or sign." in page(ferry)
+    note(practice, ferry, "Gull session", sign=False)
+    assert "note is a draft" in row_of(practice, ferry, "Gull session")
+    assert "One note to write or sign." in page(ferry)
+
+
+def test_a_note_of_an_assistant_waits_and_is_co_signed(
+    practice: Practice, ferry: TestClient
+) -> None:
+    note(practice, ferry, "Gull session", sign=True)
+    assert "note signed, waits for a co-signature" in row_of(practice, ferry, "Gull session")
+    assert "to write or sign" not in page(ferry)
+    path = f"/api/sessions/{practice.ids['Gull session']}/note"
+    harbour = practice.desk("harbour")
+    assert harbour.post(f"{path}/return", json={"reason": "Which hand?"}).status_code == 200
+    assert "note was returned" in row_of(practice, ferry, "Gull session")
+    texts = {"subjective": "", "objective": "", "assessment": "Right hand.", "plan": ""}
+    revision = ferry.put(path, json={"based_on": 1, **texts}).json()["revision"]
+    ferry.post(f"{path}/sign", json={"based_on": revision})
+    assert harbour.post(f"{path}/cosign", json={}).status_code == 200
+    assert "note signed and co-signed" in row_of(practice, ferry, "Gull session")
+
+
+def test_a_note_of_a_supervisor_waits_for_nobody(practice: Practice) -> None:
+    harbour = practice.desk("harbour")
+    note(practice, harbour, "Gull session", sign=True)
+    row = row_of(practice, harbour, "Gull session")
+    assert "note signed" in row
+    assert "waits" not in row
+
+
+@pytest.mark.parametrize(
+    ("facts", "said"),
+    [
+        ({}, "nothing planned yet"),
+        ({"items": 0}, "nothing planned yet"),
+        ({"items": 2}, "planned, 6 trials"),
+        ({"items": 2, "closed_at": NOON}, "0 of 6 trials in · closed · no note yet"),
+        ({"items": 2, "attendance": "absent"}, "absent"),
+        ({"attendance": "left_early", "items": 1}, "left early · planned, 3 trials"),
+    ],
+)
+def test_a_session_without_trials_says_what_it_is(
+    practice: Practice, ferry: TestClient, facts: dict[str, Any], said: str
+) -> None:
+    practice.ids["other"] = add_session(practice, "Gull", **facts)
+    words = " ".join(row_of(practice, ferry, "other").split())
+    assert words.removeprefix("Gull ") == said
+
+
+def test_sessions_stand_in_the_order_of_their_times(practice: Practice, ferry: TestClient) -> None:
+    late = add_session(
+        practice, "Gull", started_at=NOON + timedelta(hours=2), ended_at=NOON + timedelta(hours=3)
+    )
+    early = add_session(practice, "Gull", started_at=NOON - timedelta(hours=3))
+    found = re.findall(r'href="/sessions/([^"]+)"', page(ferry))
+    assert found == [early, late, practice.ids["Gull session"]]
+    practice.ids |= {"late": late, "early": early}
+    assert row_of(practice, ferry, "late").split()[0] == "14:00–15:00"  # [C] noon and two, three
+    assert row_of(practice, ferry, "early").split()[0] == "09:00"
+
+
+def test_a_session_of_another_day_is_not_one_of_today(
+    practice: Practice, ferry: TestClient
+) -> None:
+    other = add_session(practice, "Gull", day=YESTERDAY)
+    assert other not in page(ferry)
+    practice.clock.move(days=1)
+    text = page(practice.desk("ferry"))
+    assert practice.ids["Gull session"] not in text
+    assert "Start a session" in text
+
+
+# Starting
+
+
+def test_one_tap_starts_a_session_with_the_plan_of_the_last_time(
+    practice: Practice, ferry: TestClient
+) -> None:
+    practice.clock.move(days=1)
+    ferry = practice.desk("ferry")
+    action = f'action="/children/{practice.ids["Gull"]}/sessions"'
+    assert action in page(ferry)
+    answer = start(ferry, practice.ids["Gull"])
+    assert answer.status_code == 303
+    _, (made, day, started_at, account_id) = sessions_of(practice, "Gull")
+    assert answer.headers["location"] == f"/sessions/{made}"
+    assert (day, account_id) == ("2026-03-04", practice.ids["ferry"])
+    assert datetime.fromisoformat(started_at).replace(tzinfo=UTC) == practice.clock.now
+    with practice.app.state.sessions() as db:
+        copied, last = latest_plan(db, made), latest_plan(db, practice.ids["Gull session"])
+    assert copied is not None
+    assert last is not None
+    assert copied["version"] == 1
+    (item,), (before,) = copied["items"], last["items"]
+    assert item["item_id"] != before["item_id"]
+    same = ("task", "guide", "condition", "repetitions")
+    assert [item[name] for name in same] == [before[name] for name in same]
+    assert item["state"] == "open"
+    assert audited(practice, "session")[-2:] == [
+        ("ferry", "made", made),
+        ("ferry", "planned", made),
+    ]
+    # The tablet shows the child from now on.
+    pack = practice.tablet().get("/api/tablet/day").json()
+    assert [one["plan_id"] for one in pack["plans"]] == [copied["plan_id"]]
+    assert action not in page(ferry)
+
+
+def test_the_first_session_of_a_child_is_empty(practice: Practice, ferry: TestClient) -> None:
+    tern = add_child(practice, "Tern", "shell rope")
+    answer = start(ferry, tern)
+    ((made, *_),) = sessions_of(practice, "Tern")
+    assert answer.headers["location"] == f"/sessions/{made}"
+    with practice.app.state.sessions() as db:
+        assert latest_plan(db, made) is None
+    practice.ids["made"] = made
+    assert "nothing planned yet" in row_of(practice, ferry, "made")
+
+
+def test_tapping_twice_leads_to_the_same_session(practice: Practice, ferry: TestClient) -> None:
+    tern = add_child(practice, "Tern", "shell rope")
+    first, second = start(ferry, tern), start(ferry, tern)
+    assert first.headers["location"] == second.headers["location"]
+    assert len(sessions_of(practice, "Tern")) == 1
+
+
+def test_two_at_once_start_one_session(practice: Practice) -> None:
+    practice.clock.move(days=1)
+    desks = [practice.desk(name) for name in ("ferry", "harbour") * 4]
+    answers = at_once([lambda desk=desk: start(desk, practice.ids["Gull"]) for desk in desks])
+    assert {one.status_code for one in answers} == {303}
+    _, (made, *_) = sessions_of(practice, "Gull")
+    assert {one.headers["location"] for one in answers} == {f"/sessions/{made}"}
+    assert rows(practice, "SELECT count(*) FROM plan WHERE session_id = ?", made) == [(1,)]
+    assert [verb for _, verb, thing in audited(practice, "session") if thing == made].count(
+        "made"
+    ) == 1
+
+
+def test_after_a_closed_session_another_may_start(practice: Practice, ferry: TestClient) -> None:
+    ferry.post(f"/api/sessions/{practice.ids['Gull session']}/close")
+    start(ferry, practice.ids["Gull"])
+    assert len(sessions_of(practice, "Gull")) == 2
+
+
+def test_nobody_else_starts_a_session(practice: Practice) -> None:
+    gull = practice.ids["Gull"]
+    answer = start(practice.client, gull)
+    assert (answer.status_code, answer.headers["location"]) == (303, "/")
+    tablet = start(practice.tablet(), gull)
+    assert (tablet.status_code, tablet.headers["location"]) == (303, "/")
+    for name, status in (("lantern", 404), ("beacon", 403), ("purser", 403)):
+        assert_problem(start(practice.desk(name), gull), status)
+    foreign = practice.desk("ferry").post(
+        f"/children/{gull}/sessions", headers={"Origin": "http://elsewhere.example"}
+    )
+    assert_problem(foreign, 403)
+    assert len(sessions_of(practice, "Gull")) == 1
+
+
+# The run sheet
+
+
+def test_the_run_sheet_says_which_pictures_are_which_child(
+    practice: Practice, ferry: TestClient
+) -> None:
+    text = page(ferry, "/run-sheet")
+    (row,) = re.findall(r"<tr> (<td.*?)</tr>", text)
+    assert re.findall(r"#sign-(\w+)", row) == ["boat", "kite"]
+    words = re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", row)).strip()
+    assert words == "boat and kite Gull – Tidewell School 3"
+    assert "This sheet holds children's names." in text
+    assert "destroy it when the day is over" in text
+    assert "3 March 2026" in text
+    assert "BW-91" not in text
+    assert "Wren" not in text
+    assert 'href="/run-sheet"' in page(ferry)
+
+
+def test_the_run_sheet_counts_pictures_that_are_still_asked_for(
+    practice: Practice, ferry: TestClient
+) -> None:
+    session = f"/api/sessions/{practice.ids['Gull session']}/plan"
+    first = ferry.get(session).json()["items"][0]
+    more = first | {"item_id": "b1", "repetitions": 4}
+    answer = ferry.put(session, json={"based_on": 1, "items": [first | {"state": "closed"}, more]})
+    assert answer.status_code == 200
+    assert '<span class="count">4</span>' in page(ferry, "/run-sheet")
+
+
+@pytest.mark.parametrize(
+    "facts",
+    [{"closed_at": NOON}, {"attendance": "absent"}, {"attendance": "cancelled"}],
+)
+def test_the_run_sheet_leaves_out_who_is_not_to_come(
+    practice: Practice, ferry: TestClient, facts: dict[str, Any]
+) -> None:
+    add_child(practice, "Tern", "shell rope")
+    add_session(practice, "Tern", items=1, **facts)
+    assert "Tern" not in page(ferry, "/run-sheet")
+    assert "Tern" in page(ferry)
+
+
+def test_the_run_sheet_says_who_is_not_on_the_tablet_and_which_signs_are_equal(
+    practice: Practice, ferry: TestClient
+) -> None:
+    assert "Another child has these two pictures" not in page(ferry, "/run-sheet")
+    add_child(practice, "Tern", "kite boat")
+    add_session(practice, "Tern")
+    text = page(ferry, "/run-sheet")
+    assert text.count("no plan: not on the tablet") == 1
+    assert text.count("Another child has these two pictures") == 2
+
+
+def test_the_run_sheet_is_noted_child_by_child(practice: Practice, ferry: TestClient) -> None:
+    add_child(practice, "Tern", "shell rope")
+    page(ferry, "/run-sheet")
+    # Tern has no session today and does not stand on the sheet.
+    assert audited(practice, "run_sheet") == [("ferry", "listed", "Gull")]
+
+
+def test_an_empty_day_says_what_to_do(practice: Practice) -> None:
+    practice.clock.move(days=1)
+    ferry = practice.desk("ferry")
+    assert "Start the first one below" in page(ferry)
+    assert "No open session today." in page(ferry, "/run-sheet")
+    assert audited(practice, "run_sheet") == []

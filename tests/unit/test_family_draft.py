@@ -1,0 +1,242 @@
+"""The page for a family says what was done and with what help, in plain words and no figures."""
+
+import re
+from typing import Any
+
+import pytest
+from hypothesis import example, given
+from hypothesis import strategies as st
+
+from analysis.quality import FLAGS
+from server.family_draft import FamilyDraft, caution_words, family_draft, speaks_of_cutting
+from server.family_words import MODES, TASKS, WAYS
+from server.library import LIBRARY
+from server.store_observations import KINDS
+
+# What a family page never says: figures, words of the trade, failures, causes, praise.
+FORBIDDEN = re.compile(
+    r"\d|%|\bmm\b|percent|trial|midline|corridor|probe|verbal|\bcue|gesture|criterion|measure|"
+    r"score|deviation|session|stylus|assist|improve|better|worse|fail|error|mistake|spoil|stopp|"
+    r"distress|because|normal|\bhe\b|\bshe\b|\bhis\b|\bher\b|None|_",
+    re.IGNORECASE,
+)
+ONE_OF_MANY = re.compile(r"\ban?\s+\w*s\b")
+
+
+def trial(task_id: str | None = "high-bridge", **change: Any) -> dict[str, Any]:
+    """What a draft reads of a trial of ``linnet-numbers/1``."""
+    return {
+        "kind": "trial",
+        "task_id": task_id,
+        "mode": "trace",
+        "condition": {"direction": "left_to_right"},
+        "travelled": None,
+        "outcome": "finished",
+        "voided": False,
+        "flags": [],
+        "helped": False,
+        "help": None,
+        "mark_id": "m",
+        "task_name": "High Bridge",
+    } | change
+
+
+def helped(**what: Any) -> dict[str, Any]:
+    return {"helped": True, "help": what}
+
+
+def numbers(*trials: dict[str, Any], seen: tuple[dict[str, Any], ...] = ()) -> dict[str, Any]:
+    observations = [{"text": None} | one for one in seen]
+    # [C] 3 March 2026 is a Tuesday.
+    return {"session": {"day": "2026-03-03"}, "trials": list(trials), "observations": observations}
+
+
+def draft(*trials: dict[str, Any], **more: Any) -> FamilyDraft:
+    return family_draft(numbers(*trials, **more), "Gull")
+
+
+def test_one_try_and_many_are_told_apart() -> None:
+    assert draft(trial()).did == "On Tuesday, Gull drew a high bridge."
+    assert draft(trial(), trial("swell"), trial()).did == (
+        "On Tuesday, Gull drew high bridges and a line of waves."
+    )
+    assert draft(trial()).alone == "This was done without help."
+    assert draft(trial(), trial()).alone == "All of this was done without help."
+
+
+def test_each_verb_has_its_own_clause() -> None:
+    snips = trial("ticket-snips", kind="entry", mode="cut")
+    found = draft(trial(), trial("buoy"), trial("buoy"), snips)
+    assert (
+        found.did == "On Tuesday, Gull drew a high bridge and circles, and snipped paper tickets."
+    )
+
+
+def test_the_way_is_said_only_where_another_way_went_otherwise() -> None:
+    back = {"travelled": "right_to_left"} | helped(cues={"verbal": 1})
+    found = draft(trial(), trial(), trial(**back), trial(**back), trial("swell"))
+    assert found.alone == (
+        "Without help, Gull drew high bridges from left to right and a line of waves."
+    )
+    assert found.helped == "With reminders, Gull drew high bridges from right to left."
+    assert "from" not in draft(trial(), trial(travelled="right_to_left")).did
+
+
+@pytest.mark.parametrize(
+    ("note", "lead"),
+    [
+        ({"cues": {"verbal": 1}}, "With a reminder,"),
+        ({"cues": {"verbal": 1, "gesture": 1}}, "With reminders,"),
+        ({"cues": {"demonstration": 1}}, "With someone showing how first,"),
+        ({"physical": "minimal"}, "With a helping hand,"),
+        ({"hand_over_hand": True, "physical": "none"}, "With a helping hand,"),
+        ({"given": True}, "With some help,"),
+        ({"cues": {"verbal": 2}, "physical": "total"}, "With reminders and a helping hand,"),
+    ],
+)
+def test_help_is_named_by_what_it_was(note: dict[str, Any], lead: str) -> None:
+    assert draft(trial(**helped(**note))).helped == f"{lead} Gull drew a high bridge."
+
+
+def test_help_on_some_tries_is_not_said_of_all() -> None:
+    found = draft(trial(), trial(), trial(**helped(cues={"verbal": 1})))
+    assert found.helped == "With a reminder on one try, Gull drew high bridges."
+    assert found.alone == ""
+
+
+def test_what_nobody_marked_is_not_called_done_without_help() -> None:
+    assert draft(trial(mark_id=None)).alone == ""
+    assert draft(trial(mark_id=None), trial()).alone == ""
+    assert draft(trial(mark_id=None)).did
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"voided": True},
+        {"outcome": "stopped"},
+        {"outcome": "spoilt"},
+        {"outcome": "not_done"},
+        {"flags": ["nothing_drawn"]},
+    ],
+)
+def test_what_does_not_count_is_not_told(change: dict[str, Any]) -> None:
+    assert draft(trial(**change)) == FamilyDraft("", "", "", "", cutting=False)
+    assert draft(trial("swell"), trial(**change)).did == "On Tuesday, Gull drew a line of waves."
+
+
+def test_a_pen_along_a_cutting_line_is_no_cutting() -> None:
+    found = draft(trial("rope-lengths", mode="cut"))
+    assert found.did == "On Tuesday, Gull followed a cutting line with the pen."
+    assert not found.cutting
+
+
+@pytest.mark.parametrize("outcome", ["finished", "stopped", "spoilt"])
+def test_scissors_bring_the_caution_however_it_ended(outcome: str) -> None:
+    assert draft(trial("life-ring", kind="cut", mode="cut", outcome=outcome)).cutting
+    assert draft(trial("punch-row", kind="entry", mode="tap", outcome=outcome)).cutting
+    assert not draft(trial("life-ring", kind="cut", mode="cut", outcome="not_done")).cutting
+    assert not draft(trial("tar-line", kind="entry")).cutting
+
+
+def test_an_activity_with_scissors_brings_the_caution() -> None:
+    assert draft(seen=({"kind": "activity", "text": "Scissors: old sail cloth"},)).cutting
+    assert not draft(seen=({"kind": "activity", "text": "Rolling dough"},)).cutting
+    # What somebody said is no activity.
+    assert not draft(seen=({"kind": "said", "text": "Asked for scissors."},)).cutting
+
+
+def test_quiet_breaks_are_counted_in_words() -> None:
+    rest = {"kind": "rest", "text": "the bell", "minutes": 6}
+    assert draft(seen=(rest,)).breaks == "Gull had a quiet break."
+    assert draft(seen=(rest, rest)).breaks == "Gull had quiet breaks."
+    assert draft(seen=({"kind": "distress"},)).breaks == ""
+
+
+def test_a_child_without_a_nickname_is_your_child() -> None:
+    found = family_draft(numbers(trial(), seen=({"kind": "rest"},)), None)
+    assert found.did == "On Tuesday, your child drew a high bridge."
+    assert found.breaks == "Your child had a quiet break."
+    assert caution_words(None).startswith("An adult stays beside your child: scissors")
+
+
+def test_every_task_of_the_library_has_words_for_a_family() -> None:
+    assert {task["task_id"] for task in LIBRARY} == TASKS.keys()
+    assert {task["mode"] for task in LIBRARY} <= MODES.keys()
+
+
+def test_words_about_scissors_are_found() -> None:
+    assert speaks_of_cutting(["Cut bunting together."])
+    assert not speaks_of_cutting(["A haircut is no matter.", ""])
+
+
+HELPS = st.fixed_dictionaries(
+    {},
+    optional={
+        "given": st.booleans(),
+        "setup": st.booleans(),
+        "cues": st.dictionaries(
+            st.sampled_from(["verbal", "gesture", "demonstration"]), st.integers(0, 9)
+        ),
+        "physical": st.sampled_from(["none", "minimal", "moderate", "maximal", "total"]),
+        "hand_over_hand": st.booleans(),
+    },
+)
+TRIALS = st.builds(
+    lambda **fields: trial(**fields),
+    task_id=st.sampled_from([*TASKS, "own-7", None]),
+    kind=st.sampled_from(["trial", "cut", "entry"]),
+    mode=st.sampled_from([*MODES, "another"]),
+    condition=st.fixed_dictionaries({"direction": st.sampled_from([*WAYS, "none", None])}),
+    travelled=st.sampled_from([*WAYS, None]),
+    outcome=st.sampled_from(["finished", "stopped", "spoilt", "not_done", None]),
+    voided=st.booleans(),
+    flags=st.lists(st.sampled_from(list(FLAGS)), max_size=2),
+    helped=st.booleans(),
+    help=st.none() | HELPS,
+    mark_id=st.sampled_from(["m", None]),
+    task_name=st.sampled_from(["Probe 6 mm, 80 % (verbal cue)", None]),
+)
+SEEN = st.fixed_dictionaries(
+    {"kind": st.sampled_from(list(KINDS)), "text": st.sampled_from(["6 min, midline score", None])}
+)
+
+
+@given(st.lists(TRIALS, max_size=12), st.lists(SEEN, max_size=4), st.sampled_from(["Gull", None]))
+@example([trial("two-oars"), trial("two-oars", mode="both")], [], "Gull")
+def test_no_figure_no_word_of_the_trade_and_whole_sentences(
+    trials: list[dict[str, Any]], seen: list[dict[str, Any]], nickname: str | None
+) -> None:
+    found = family_draft(numbers(*trials, seen=tuple(seen)), nickname)
+    texts = [found.did, found.alone, found.helped, found.breaks, caution_words(nickname)]
+    for text in filter(None, texts):
+        assert not FORBIDDEN.search(text), text
+        assert not ONE_OF_MANY.search(text), text
+        assert "  " not in text
+        for sentence in re.split(r"(?<=\.) ", text):
+            assert re.fullmatch(r"[A-Z][^.]*\.", sentence), text
+            assert (
+                nickname is None
+                or sentence.startswith(("All of this", "This was"))
+                or ("Gull" in sentence or "Follow" in sentence)
+            )
+    if found.alone or found.helped:
+        assert found.did
+
+
+@given(st.lists(TRIALS, min_size=1, max_size=8))
+def test_help_is_never_denied_where_it_was_noted(trials: list[dict[str, Any]]) -> None:
+    found = family_draft(numbers(*trials), "Gull")
+    counted = [
+        one
+        for one in trials
+        if not one["voided"]
+        and one["outcome"] in (None, "finished")
+        and "nothing_drawn" not in one["flags"]
+    ]
+    if any(one["helped"] for one in counted):
+        assert found.helped
+        assert "All of this" not in found.alone
+        assert "This was" not in found.alone
+    else:
+        assert not found.helped

@@ -1,0 +1,139 @@
+"""The list of notes: what waits for a supervisor, what is one's own, what is missing."""
+
+import re
+from typing import Any
+
+from fastapi.testclient import TestClient
+
+from tests.accounts import rows
+from tests.practice import ORIGIN, PASSPHRASE, Practice
+from tests.unit.test_notes import TEXTS, bring, linked_as, put
+from tests.unit.test_notes_numbers import ON, mark, send
+
+
+def parts(client: TestClient) -> dict[str, str]:
+    """The page by its headings; the first is the sentence at its top."""
+    answer = client.get("/queue")
+    assert answer.status_code == 200, answer.text
+    pieces = re.split(r"<h[12]>(.*?)</h[12]>", answer.text)
+    return dict(zip(pieces[1::2], pieces[2::2], strict=True)) | {"": pieces[1]}
+
+
+def links(part: str) -> list[str]:
+    return re.findall(r'href="/sessions/([^"]+)/note"', part)
+
+
+def new_session(practice: Practice, day: str, name: str = "Gull", **more: Any) -> str:
+    path = f"/api/children/{practice.ids[name]}/sessions"
+    made = practice.desk("ferry").post(path, json={"day": day} | more)
+    assert made.status_code == 201, made.text
+    session_id: str = made.json()["session_id"]
+    return session_id
+
+
+def signed(practice: Practice, session_id: str, **change: Any) -> None:
+    ferry, path = practice.desk("ferry"), f"/api/sessions/{session_id}/note"
+    revision = ferry.get(path).json()["revision"]
+    assert put(ferry, path, revision, **change).status_code == 200
+    answer = ferry.post(f"{path}/sign", json={"based_on": revision + 1})
+    assert answer.status_code == 200, answer.text
+
+
+WAITING = "To co-sign, oldest first"
+RETURNED = "Returned to you"
+DRAFTS = "Your drafts"
+MINE = "Waiting for a co-signature"
+MISSING = "Sessions without a note, last 14 days"
+
+
+def test_notes_wait_for_the_author_s_supervisor_oldest_signature_first(practice: Practice) -> None:
+    late = new_session(practice, "2026-03-02")
+    bring(practice, "signed")
+    practice.clock.move(minutes=5)
+    signed(practice, late)
+    found = parts(practice.desk("harbour"))
+    # The day of the session does not matter, but how long it has waited.
+    assert links(found[WAITING]) == [practice.ids["Gull session"], late]
+    assert found[""] == "Two notes wait for your co-signature"
+    assert "Tuesday 3 March 2026, written by ferry" in found[WAITING]
+    assert "signed 3 Mar, 12:00" in found[WAITING]
+    assert "changed since" not in found[WAITING]
+    linked_as(practice, "keeper", {"supervisor"})
+    assert links(parts(practice.desk("keeper"))[WAITING]) == []
+    practice.desk("harbour").post(f"/api/sessions/{late}/note/cosign", json={})
+    assert parts(practice.desk("harbour"))[""] == "One note waits for your co-signature"
+
+
+def test_what_differs_is_said_in_the_list(practice: Practice) -> None:
+    session = practice.ids["Gull session"]
+    trial_id = send(practice, practice.tablet(), ON)
+    bring(practice, "returned")
+    signed(practice, session, assessment=f"{TEXTS['assessment']} Rested twice.")
+    waiting = parts(practice.desk("harbour"))[WAITING]
+    assert "Signed again after it was returned. Assessment: one sentence added." in waiting
+    assert "since it was signed" not in waiting
+    mark(practice.tablet(), trial_id, outcome="spoilt")
+    waiting = parts(practice.desk("harbour"))[WAITING]
+    assert "One thing changed since it was signed." in waiting
+
+
+def test_an_assistant_sees_her_own_by_state(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    draft, back, waits = (new_session(practice, f"2026-03-0{day}") for day in (1, 2, 3))
+    put(ferry, f"/api/sessions/{draft}/note", 0)
+    for session in (back, waits):
+        signed(practice, session)
+    harbour = practice.desk("harbour")
+    harbour.post(f"/api/sessions/{back}/note/return", json={"reason": "Say more of the rest."})
+    found = parts(ferry)
+    assert found[""] == "One note was returned to you"
+    assert links(found[RETURNED]) == [back]
+    assert "Reason: Say more of the rest." in found[RETURNED]
+    assert links(found[DRAFTS]) == [draft]
+    assert "saved 3 Mar, 12:00" in found[DRAFTS]
+    assert links(found[MINE]) == [waits]
+    assert WAITING not in found
+    # Notes of others are nobody else's to write.
+    linked_as(practice, "lamp", {"assistant"})
+    others = parts(practice.desk("lamp"))
+    assert [links(others[name]) for name in (RETURNED, DRAFTS, MINE)] == [[], [], []]
+
+
+def test_sessions_of_two_weeks_that_have_begun_and_have_no_note(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    new_session(practice, "2026-02-17")  # the day before the first of fourteen
+    first = new_session(practice, "2026-02-18", place="Ropewalk Clinic")
+    noted = new_session(practice, "2026-02-20")
+    put(ferry, f"/api/sessions/{noted}/note", 0)
+    new_session(practice, "2026-03-04")  # tomorrow
+    assert links(parts(ferry)[MISSING]) == [first]
+    assert "Wednesday 18 February 2026, Ropewalk Clinic, no trials" in parts(ferry)[MISSING]
+    # Today's session is none that lacks a note before it has begun.
+    send(practice, practice.tablet(), ON)
+    found = parts(ferry)
+    assert links(found[MISSING]) == [first, practice.ids["Gull session"]]
+    assert "Tidewell School, one trial<" in found[MISSING]
+    assert found[""] == "Three notes to write or to sign"
+
+
+def test_the_page_is_empty_in_words_and_shows_no_other_child(practice: Practice) -> None:
+    bring(practice, "draft")
+    found = parts(practice.desk("lantern"))
+    assert found[""] == "No notes to write or to sign"
+    assert "Every session of the last 14 days has a note." in found[MISSING]
+    assert "Gull" not in "".join(found.values())
+
+
+def test_every_child_in_the_list_is_in_the_audit(practice: Practice) -> None:
+    bring(practice, "signed")
+    parts(practice.desk("harbour"))
+    query = "SELECT child_id FROM audit WHERE account_id = ? AND kind = 'notes'"
+    assert rows(practice, query, practice.ids["harbour"]) == [(practice.ids["Gull"],)]
+
+
+def test_the_list_is_a_place_of_therapists_only(practice: Practice) -> None:
+    assert 'href="/queue" aria-current="page"' in practice.desk("ferry").get("/queue").text
+    assert practice.desk("beacon").get("/queue").status_code == 403
+    nobody = TestClient(practice.app, headers=ORIGIN, follow_redirects=False)
+    assert nobody.get("/queue").headers["location"] == "/"
+    assert PASSPHRASE not in practice.desk("ferry").get("/queue").text
