@@ -126,8 +126,8 @@ def _part(doing: Doing, way: str, tries: Sequence[Mapping[str, Any]]) -> Part:
         lead = help_lead(one["help"] or {} for one in helped)
         if given == SOMETIMES:
             lead += " on one try" if len(helped) == 1 else " on some tries"
-    elif all(one["mark_id"] is not None for one in tries):
-        # Where nobody noted anything, it is not known whether there was help.
+    elif all(one["outcome"] is not None for one in tries):
+        # Where nobody said how it went, it is not known whether there was help.
         given = ALONE
     return Part(doing, way, len(tries), given, lead)
 

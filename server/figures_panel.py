@@ -13,7 +13,7 @@ from analysis.value import Refused
 from server.dates import short_day
 from server.figures_style import CARD, INK, LINE, MUTED, SMALL_PT, TEAL
 from server.numbers import each_side, is_share
-from server.trend_bands import band_of
+from server.trend_bands import NO_BASELINES, Baselines, band_of
 from server.trend_series import Series, SessionPoint
 
 MOST_DATES = 6
@@ -39,11 +39,11 @@ def draw_panel(
     phases: list[Series],
     measure: Measure,
     limits: Limits,
-    until: date | None = None,
+    until: Baselines = NO_BASELINES,
 ) -> None:
     """Draw the phases of one condition; `limits` of days and values are those of all panels.
 
-    `until` is the last day of the baseline phase, where a goal names one.
+    `until` is the last day of the baseline phase of each series for which a goal names one.
     """
     axes.set(xlim=limits[0], ylim=limits[1])
     axes.set_title(words, loc="left", fontsize=SMALL_PT, color=MUTED, pad=16)
@@ -78,9 +78,9 @@ def _draw_phase(axes: Axes, phase: Series, *, first: bool) -> None:
         )
 
 
-def _draw_band(axes: Axes, phase: Series, measure: Measure, until: date | None) -> None:
+def _draw_band(axes: Axes, phase: Series, measure: Measure, until: Baselines) -> None:
     """Hatch the band of a phase over its own sessions: it says nothing of another width."""
-    band = band_of(phase, until)
+    band = band_of(phase, until.get(phase))
     if band is None:
         return
     days = [phase.points[0].day.toordinal(), phase.points[-1].day.toordinal()]

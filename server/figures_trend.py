@@ -1,7 +1,6 @@
 """One measure over the sessions of a child: one mark a session, one panel a condition."""
 
 from collections.abc import Iterable, Sequence
-from datetime import date
 from itertools import groupby
 
 from matplotlib.artist import Artist
@@ -30,7 +29,7 @@ from server.figures_style import (
 )
 from server.numbers import is_share, near_words, unit_words
 from server.sentences_series import series_words
-from server.trend_bands import BASELINE, REPEATS, band_of
+from server.trend_bands import BASELINE, NO_BASELINES, REPEATS, Baselines, band_of
 from server.trend_series import Series
 
 WIDTH_IN, NARROW_IN = 7.6, 4.4
@@ -53,7 +52,7 @@ def trend_figure(
     measure: Measure,
     *,
     narrow: bool = False,
-    until: date | None = None,
+    until: Baselines = NO_BASELINES,
 ) -> Figure:
     """Draw the series of one path for one measure on one scale.
 
@@ -66,8 +65,8 @@ def trend_figure(
         What the values are.
     narrow : bool
         For a phone: one column of panels.
-    until : date or None
-        Last day of the baseline phase, where a goal names one.
+    until : Baselines
+        Last day of the baseline phase of each series for which a goal names one.
 
     Returns
     -------
@@ -148,11 +147,11 @@ def _panel_key(one: Series) -> tuple[str, ...]:
     return tuple("" if part is None else str(part) for part in parts)
 
 
-def _limits(series: Sequence[Series], measure: Measure, until: date | None) -> Limits:
+def _limits(series: Sequence[Series], measure: Measure, until: Baselines) -> Limits:
     """One scale for all panels, so that they can be compared by eye."""
     points = [point for one in series for point in one.points]
     values = [shown(point.value, measure) for point in points] or [0.0, 1.0]
-    bands = [band for one in series if (band := band_of(one, until)) is not None]
+    bands = [band for one in series if (band := band_of(one, until.get(one))) is not None]
     ends = [shown(end, measure) for band in bands for end in (band.low, band.high)]
     # A measure that is never below 0 has no band there, nor has a share above all of it.
     values += [max(end, 0.0) if min(values) >= 0.0 else end for end in ends]
@@ -188,7 +187,7 @@ def _draw_head(figure: Figure, measure: Measure) -> None:
     )
 
 
-def _keys(series: Sequence[Series], until: date | None) -> list[Artist]:
+def _keys(series: Sequence[Series], until: Baselines) -> list[Artist]:
     points = [point for one in series for point in one.points]
     keys: list[Artist] = [
         _key(marker, face, word)
@@ -199,7 +198,7 @@ def _keys(series: Sequence[Series], until: date | None) -> list[Artist]:
         keys.append(
             Line2D([], [], color=TEAL, linewidth=1.6, label="median slope and its 95 % interval")
         )
-    kinds = {band.kind for one in series if (band := band_of(one, until)) is not None}
+    kinds = {band.kind for one in series if (band := band_of(one, until.get(one))) is not None}
     keys += [
         Patch(facecolor="none", edgecolor=HATCH, hatch=HATCHED, linewidth=0.0, label=words)
         for kind, words in BAND_WORDS.items()
@@ -222,9 +221,7 @@ def _key(marker: str, face: str, word: str) -> Line2D:
     )
 
 
-def _draw_foot(
-    figure: Figure, series: Sequence[Series], until: date | None, *, narrow: bool
-) -> None:
+def _draw_foot(figure: Figure, series: Sequence[Series], until: Baselines, *, narrow: bool) -> None:
     width_in, height_in = figure.get_size_inches()
     keys = _keys(series, until)
     if keys:

@@ -20,15 +20,7 @@ def tap_of(mark: MarkRow | None) -> str | None:
     return mark.outcome
 
 
-def tapped(
-    before: MarkRow | None,
-    tap: str,
-    *,
-    mark_id: str,
-    why: str | None = None,
-    hand_used: str | None = None,
-    help_given: dict[str, Any] | None = None,
-) -> MarkBody:
+def tapped(before: MarkRow | None, tap: str, mark_id: str) -> MarkBody:
     """Return the mark that a tap makes.
 
     The newest mark counts, so it carries what was said before: the hand always, the reason
@@ -42,36 +34,22 @@ def tapped(
         Which button.
     mark_id : str
         UUID made by the sender.
-    why, hand_used : str or None
-        What was said along with it; None keeps what there was, empty takes it back.
-    help_given : dict or None
-        Help in detail; None keeps what there was.
 
     Returns
     -------
     MarkBody
         As ``POST /api/trials/{id}/marks`` takes it.
-
-    Raises
-    ------
-    ValidationError
-        If something of it does not fit.
     """
-    if help_given is None:
-        help_given = {} if tap == "ok" else _help_of(before)
+    noted = {} if tap == "ok" else _help_of(before)
     if tap == "helped":
-        help_given = {"given": True} | help_given
-    if why is None and before is not None and tap_of(before) == tap:
-        why = before.why
-    if hand_used is None and before is not None:
-        hand_used = before.hand_used
+        noted = {"given": True} | noted
     return MarkBody.model_validate(
         {
             "id": mark_id,
             "outcome": OUTCOMES[tap],
-            "why": why or None,
-            "hand_used": hand_used or None,
-            "help": help_given or None,
+            "why": before.why if before is not None and tap_of(before) == tap else None,
+            "hand_used": None if before is None else before.hand_used,
+            "help": noted or None,
         }
     )
 

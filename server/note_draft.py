@@ -7,6 +7,7 @@ from typing import Any, NamedTuple
 import orjson
 
 from server.dates import clock_words
+from server.goal_matching import has_failed
 from server.note_draft_words import (
     criterion_words,
     finished,
@@ -174,7 +175,8 @@ def task_words(trial: Numbers, group: Numbers) -> str:
     elif group["half_width_mm"] is not None:
         width = each_side(group["half_width_mm"])
     elif (group["criterion"] or {}).get("measure") == "in_corridor_share":
-        width = "width varies along the line"
+        failed = has_failed(trial)
+        width = "width in mm not known" if failed else "width varies along the line"
     words = [
         group["task_name"] or MODE_NAMES.get(group["mode"], "A task"),
         width,

@@ -61,9 +61,9 @@ def criterion_words(criterion: Numbers, mode: str) -> str:
     >>> criterion_words({"count": "gaps", "at_least": None, "at_most": 2}, "cut")
     'gaps at most 2'
     """
-    if "count" in criterion:
+    if criterion.get("count") is not None:
         return f"{criterion['count'].replace('_', ' ')} {_bounds(criterion, 1.0, '')}"
-    if "entered" in criterion:
+    if criterion.get("entered") is not None:
         return f"{_ENTERED[criterion['entered']]} {_bounds(criterion, 1.0, ' mm')}"
     name = criterion["measure"]
     try:

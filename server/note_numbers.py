@@ -6,13 +6,15 @@ import orjson
 from sqlalchemy.orm import Session
 
 from analysis import ANALYSIS_VERSION
+from server.attempts import TRIAL
 from server.dates import iso
+from server.goal_matching import has_failed
 from server.session_trials import Attempt, attempts_of
 from server.store_marks import was_helped
 from server.store_observations import observation_as_dict, observations_of
 from server.store_results import facts_with
-from server.store_trials import raw_of
-from server.tables import SessionRow
+from server.store_trials import document_of, raw_of
+from server.tables import SessionRow, TrialRow
 from server.trial_readings import hand_used
 
 FORMAT = "linnet-numbers/1"
@@ -76,7 +78,10 @@ def _session(session: SessionRow) -> Numbers:
 
 
 def _trial(one: Attempt) -> Numbers:
-    facts, report, mark = facts_with(one.result), one.result.report, one.mark
+    report, mark = one.result.report, one.mark
+    facts = facts_with(one.result)
+    if has_failed(report["quality"]) and one.trial.kind == TRIAL.name:
+        facts = facts | _line_asked(one.trial)
     return {
         "trial_id": one.trial.id,
         "kind": one.trial.kind,
@@ -108,14 +113,39 @@ def _trial(one: Attempt) -> Numbers:
     }
 
 
+def _line_asked(trial: TrialRow) -> Numbers:
+    """Return which line a trial that could not be measured was asked along, and its width."""
+    # The analysis takes a second to load, and hardly any trial needs it here.
+    from analysis.identity import guide_id
+    from analysis.workings import Workings
+
+    document = document_of(trial)
+    try:
+        guide = Workings(document.to_trial()).asked_guide
+        if guide is None:
+            return {}
+        found: Numbers = {"guide_id": guide_id(guide)}
+    except Exception:  # what made the scoring fail must not take the note with it
+        return {}
+    if document.device.calibrated and guide.parts and guide.has_corridor:
+        widths_mm = {float(one) for part in guide.segment_corridor_mm for one in part}
+        found["half_width_mm"] = widths_mm.pop() / 2.0 if len(widths_mm) == 1 else None
+    return found
+
+
 def _criterion(one: Attempt) -> Numbers | None:
-    met = one.result.report["criterion"]
-    if met is None:
+    report = one.result.report
+    met = report["criterion"]
+    if met is None and not has_failed(report["quality"]):
         return None
     # The report says whether it was met; the record says what was asked.
     asked = orjson.loads(raw_of(one.trial)).get("task", {}).get("criterion") or {}
+    if met is None:
+        met = asked and {**asked, "met": None, "value": None}
+    if not met:
+        return None
     bounds = {name: asked.get(name) for name in ("at_least", "at_most")}
-    on = {name: met[name] for name in ASKED_ON if name in met}
+    on = {name: met[name] for name in ASKED_ON if met.get(name) is not None}
     return {**on, **bounds, "met": met["met"], "value": met["value"]}
 
 
@@ -168,6 +198,8 @@ def _left_out(trial: Numbers) -> str | None:
     if trial["outcome"] not in (None, FINISHED):
         reason: str = trial["outcome"]
         return reason
+    if has_failed(trial):
+        return NOT_MEASURED
     if trial["criterion"] is None:
         return NO_CRITERION
     return NOT_MEASURED if trial["criterion"]["met"] is None else None

@@ -11,7 +11,14 @@ from server.numbers import NO_BREAK, count_word
 from server.page_words import ChildWords, child_words
 from server.sentences import NO_NORM
 from server.settings import Settings
-from server.store_counts import SessionCount, session_counts, sessions_on, trial_counts
+from server.store_counts import (
+    SessionCount,
+    session_counts,
+    sessions_on,
+    sessions_sent,
+    trial_counts,
+    trial_counts_by_item,
+)
 from server.store_notes import COSIGNED, DRAFT, RETURNED, SIGNED
 from server.store_today import WAITING, in_order_of_day, newest_plans, note_states
 from server.tables import Child, SessionRow
@@ -26,6 +33,7 @@ NOTE_WORDS = {
 }
 UNFINISHED = (None, DRAFT, RETURNED)
 NOT_SEEN = ("absent", "cancelled")
+CLOSED = "closed"
 ATTENDANCE_WORDS = {
     "absent": "absent",
     "cancelled": "cancelled",
@@ -53,11 +61,27 @@ class CaseRow(NamedTuple):
 
 
 class Known(NamedTuple):
-    """What is known of one session of today."""
+    """What is known of one session of today.
+
+    Attributes
+    ----------
+    session : SessionRow
+        The session.
+    planned : int or None
+        How many trials are asked for, by items that are open; None without any item. [1]
+    done, of_closed : int
+        How many trials are in, and how many of them came of items that were closed. [1]
+    begun : bool
+        Whether it took place, as far as anybody can tell.
+    note : str or None
+        The state of its note.
+    """
 
     session: SessionRow
-    planned: int
+    planned: int | None
     done: int
+    of_closed: int
+    begun: bool
     note: str | None
 
     @property
@@ -68,6 +92,8 @@ class Known(NamedTuple):
     @property
     def wants_note(self) -> bool:
         """Whether something happened of which no note is signed."""
+        if self.note is None and not self.begun:
+            return False
         return (self.done > 0 or self.over) and self.note in UNFINISHED
 
 
@@ -108,23 +134,55 @@ def caseload_page(
 
 
 def planned_count(plan: dict[str, Any] | None) -> int:
-    """Number of trials that a plan asks for. [1]"""
+    """Number of trials that a plan asks for: an item that was closed asks for none. [1]"""
     if plan is None:
         return 0
-    return sum(int(item.get("repetitions", 1)) for item in plan["items"])
+    return sum(int(item.get("repetitions", 1)) for item in plan["items"] if not _is_closed(item))
+
+
+def has_begun(session: SessionRow, done: int, *, sent: bool) -> bool:
+    """Return whether a session took place, so that a note can tell of it.
+
+    Parameters
+    ----------
+    session : SessionRow
+        The session.
+    done : int
+        How many of its trials are in. [1]
+    sent : bool
+        Whether anything was sent of it, even what was not done.
+    """
+    if session.attendance in NOT_SEEN:
+        return done > 0
+    said = (session.attendance, session.started_at, session.ended_at)
+    return sent or any(one is not None for one in said)
+
+
+def _is_closed(item: dict[str, Any]) -> bool:
+    return item.get("state") == CLOSED
 
 
 def _known(db: Session, sessions: Sequence[SessionRow]) -> list[Known]:
     ids = [session.id for session in sessions]
-    plans, done, notes = newest_plans(db, ids), trial_counts(db, ids), note_states(db, ids)
+    plans = {session_id: one.plan for session_id, one in newest_plans(db, ids).items()}
+    done, sent, notes = trial_counts(db, ids), sessions_sent(db, ids), note_states(db, ids)
+    closed = {
+        session_id: {item["item_id"] for item in plan["items"] if _is_closed(item)}
+        for session_id, plan in plans.items()
+    }
+    # Most plans have no closed item: then the dearer count is not asked for.
+    by_item = trial_counts_by_item(db, [one for one in ids if closed.get(one) and one in done])
     return [
         Known(
             session,
-            planned_count(plans[session.id].plan if session.id in plans else None),
-            done.get(session.id, 0),
-            notes.get(session.id),
+            planned_count(plans[one]) if one in plans and plans[one]["items"] else None,
+            done.get(one, 0),
+            sum(n for item_id, n in by_item.get(one, {}).items() if item_id in closed[one]),
+            has_begun(session, done.get(one, 0), sent=one in sent),
+            notes.get(one),
         )
         for session in sessions
+        for one in [session.id]
     ]
 
 
@@ -176,12 +234,13 @@ def _state(known: Known) -> str:
 def _trials(known: Known) -> str:
     planned, done = known.planned, known.done
     if planned and (done or known.over):
-        return f"{done} of {planned} trials in"
+        closed = f", {known.of_closed} of closed items" if known.of_closed else ""
+        return f"{done - known.of_closed} of {planned} trials in{closed}"
     if done:
         return f"{done} {plural('trial', done)} in"
     if planned:
         return f"planned, {planned}{NO_BREAK}{plural('trial', planned)}"
-    return "nothing planned yet"
+    return "nothing planned yet" if planned is None else "every item closed"
 
 
 def _other_row(child: Child, past: SessionCount | None) -> CaseRow:

@@ -17,6 +17,8 @@ from server.wording import capital
 # What a text area takes. Browsers send each end of a line as two letters.
 MOST_LETTERS = 800
 MOST_SENT = 2 * MOST_LETTERS
+# What is spoilt may be the scribble of another child.
+SHOWN = (None, "finished", "stopped")
 
 
 class FieldWords(NamedTuple):
@@ -171,7 +173,10 @@ def drawn_lines(numbers: Mapping[str, Any]) -> list[dict[str, Any]]:
     return [
         one
         for one in numbers["trials"]
-        if one["kind"] == "trial" and not one["voided"] and "nothing_drawn" not in one["flags"]
+        if one["kind"] == "trial"
+        and not one["voided"]
+        and one["outcome"] in SHOWN
+        and "nothing_drawn" not in one["flags"]
     ]
 
 

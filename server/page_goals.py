@@ -18,6 +18,7 @@ from server.sentences_goals import (
     STATUS_WORDS,
     baseline_words,
     goal_sentence,
+    interval_words,
     left_out_words,
     progress_words,
 )
@@ -75,17 +76,19 @@ def goal_lists(db: Session, child: Child, settings: Settings) -> dict[str, list[
     name = child_words(child).name
     found: dict[str, list[GoalLine]] = {"open": [], "closed": []}
     for goal in goals_of(db, child.id):
-        line = _line(db, goal, name, settings)
+        told = _progress(db, versions_of(db, goal.id), settings) if goal.status == OPEN else None
+        line = _line(db, goal, name, settings, told)
         found["open" if goal.status == OPEN else "closed"].append(line)
     return found
 
 
-def _line(db: Session, goal: GoalRow, name: str, settings: Settings) -> GoalLine:
+def _line(
+    db: Session, goal: GoalRow, name: str, settings: Settings, told: dict[str, Any] | None
+) -> GoalLine:
     sentence = goal_sentence(goal, name, task_name_of(db, goal.conditions.get("task_id")))
     status = f"{capital(STATUS_WORDS[goal.status])} since {day_words(settings.day_of(goal.at))}"
-    if goal.status != OPEN:
+    if told is None:
         return GoalLine(goal.id, sentence, "", "", baseline_words(goal), status)
-    told = _progress(db, versions_of(db, goal.id), settings)
     return GoalLine(
         goal.id,
         sentence,
@@ -142,11 +145,18 @@ def goal_page(
     dict
         Plain words and lists of them.
     """
+    if form is not None or ended is not None:
+        # Another version may have come while this one was sent.
+        versions = versions_of(db, versions[-1].id)
     goal, name = versions[-1], child_words(child).name
+    stale = form is not None and form.based_on.strip() not in ("", str(goal.version))
+    if form is not None and stale:
+        # Its status is not typed: to store the form is not to open or end the goal.
+        form = form.model_copy(update={"status": goal.status})
     told = _progress(db, versions, settings) if goal.status == OPEN else None
     task_id = goal.conditions.get("task_id")
     return form_words(db, child, form or typed_of(goal)) | {
-        "line": _line(db, goal, name, settings),
+        "line": _line(db, goal, name, settings, told),
         "goal_id": goal.id,
         "days": [] if told is None else _days(told["by_day"]),
         "versions": [
@@ -160,7 +170,8 @@ def goal_page(
             }
             for one in reversed(versions)
         ],
-        "based_on": (form.based_on if form else None) or str(goal.version),
+        "based_on": str(goal.version),
+        "stale": stale,
         "ends": [Choice(value, WORDS_OF_STATUS[value]) for value in ENDS if value != goal.status],
         "ended": ended,
         "folded": form is None,
@@ -170,7 +181,11 @@ def goal_page(
 
 def _days(rows: Iterable[dict[str, Any]]) -> list[dict[str, str]]:
     return [
-        {"day": day_words(date.fromisoformat(one["day"])), "met": f"{one['k']} of {one['n']}"}
+        {
+            "day": day_words(date.fromisoformat(one["day"])),
+            "met": f"{one['k']} of {one['n']}",
+            "interval": interval_words(one["k"], one["n"]),
+        }
         for one in rows
     ]
 

@@ -7,8 +7,8 @@ from typing import Any, NamedTuple
 from analysis.measure import Measure
 from server.child_attempts import Reading
 from server.dates import day_words
-from server.numbers import each_side, measured
-from server.sentences import DIRECTION_WORDS, HAND_WORDS
+from server.numbers import measured
+from server.sentences import DIRECTION_WORDS, HAND_WORDS, widths_words
 from server.tables import SessionRow
 from server.wording import capital, plural
 
@@ -81,10 +81,8 @@ def _caption(mine: Sequence[Reading], sessions: Sequence[SessionRow], measure: M
         return ""
     facts = mine[-1].facts
     days = {session.id: session.day for session in sessions}
-    half_mm = facts["half_width_mm"]
-    words = [measure.label, facts["task_name"] or facts["mode"]]
-    if half_mm is not None:
-        words.append(each_side(half_mm))
+    width = widths_words(reading.facts for reading in mine)
+    words = [measure.label, facts["task_name"] or facts["mode"], *([width] if width else [])]
     first = min(days[reading.trial.session_id] for reading in mine)
     return (
         f"{', '.join(words)}; since {day_words(first)}. Median of the trials that count; their "

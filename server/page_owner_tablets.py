@@ -1,4 +1,4 @@
-"""What the owner's page of tablets says: which there are, and on which day each was heard."""
+"""What the owner's page of tablets says: which there are, and when each was paired or measured."""
 
 from datetime import datetime
 from typing import Any, NamedTuple
@@ -14,7 +14,7 @@ from server.wording import joined
 
 
 class TabletRow(NamedTuple):
-    """One tablet; `heard` is a day and nothing of what was sent."""
+    """One tablet; `heard` is the day it was last paired or measured: trials are not told."""
 
     id: str
     name: str
@@ -43,7 +43,7 @@ def tablets_page(db: Session, settings: Settings, now: datetime) -> dict[str, An
     """
     names = account_names(db)
     rows = [
-        _tablet_row(one, names, settings) for one in known_tablets(db, None, now, with_trials=True)
+        _tablet_row(one, names, settings) for one in known_tablets(db, None, now, with_trials=False)
     ]
     return {
         "tablets": [row for row in rows if row.is_paired],
@@ -63,7 +63,7 @@ def _tablet_row(one: KnownTablet, names: dict[str, str], settings: Settings) -> 
     calibrated_at = None if one.calibration is None else one.calibration.received_at
     # A token says when it was made by when it ends.
     paired_again = [token.write_until - WRITE_LASTS for token in one.tokens]
-    heard = [tablet.paired_at, calibrated_at, one.last_trial_at, *paired_again]
+    heard = [tablet.paired_at, calibrated_at, *paired_again]
     return TabletRow(
         tablet.id,
         tablet_name(tablet.label, tablet.paired_at, settings),

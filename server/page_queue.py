@@ -11,12 +11,15 @@ from server.note_changes import changed_since
 from server.note_differences import section_changes, summary
 from server.note_numbers import numbers_of
 from server.numbers import count_word
+from server.page_caseload import has_begun
 from server.page_words import ChildWords, child_words
 from server.sentences import NO_NORM
 from server.settings import Settings
 from server.store_accounts import account_by_id
+from server.store_counts import sessions_sent, trial_counts
 from server.store_notes import DRAFT, RETURNED, SIGNED, events_of, own_notes, waiting_for
-from server.store_sessions import sessions_between, summaries
+from server.store_sessions import sessions_between
+from server.store_today import note_states
 from server.tables import Account, Child, NoteEvent, NoteRow, SessionRow
 from server.wording import capital, plural
 
@@ -168,13 +171,12 @@ def _missing(
     """Return the latest sessions that have begun and have no note, oldest first."""
     first = today - timedelta(days=LOOK_BACK_DAYS - 1)
     sessions = sessions_between(db, children, first, today)
-    found = summaries(db, [session.id for session in sessions])
+    ids = [session.id for session in sessions]
+    notes, done, sent = note_states(db, ids), trial_counts(db, ids), sessions_sent(db, ids)
     lines = []
     for session in sessions:
-        beside = found[session.id]
-        trials = beside["trials"]
-        is_ahead = session.day == today and not trials and session.started_at is None
-        if beside["note_state"] is not None or is_ahead:
+        trials = done.get(session.id, 0)
+        if session.id in notes or not has_begun(session, trials, sent=session.id in sent):
             continue
         start = (
             "" if session.started_at is None else clock_words(settings.local(session.started_at))

@@ -162,7 +162,6 @@ def _choices(
     at = _usual(task, child, session) | dict(typed or {})
     return {
         "id": task["task_id"],
-        "revision": task["revision"],
         "name": _task_word(task),
         "mode": MODE_WORDS[task["mode"]],
         "cautions": list(task.get("cautions") or ()),

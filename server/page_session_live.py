@@ -18,6 +18,7 @@ from server.page_sessions import (
 )
 from server.sentences_marks import CUE_WORDS, help_words, mark_sentence
 from server.session_trials import attempts_of
+from server.store_counts import NOT_DONE
 from server.store_results import facts_with
 from server.store_voids import voids_of
 from server.tables import MarkRow, SessionRow, TrialRow, random_id
@@ -90,7 +91,7 @@ def seen_trials(db: Session, session: SessionRow) -> list[Seen]:
     """Return the trials of a session in order, cut pieces and entries among them."""
     return [
         Seen(one.trial, facts_with(one.result), one.mark, one.voided)
-        for one in attempts_of(db, session.id)
+        for one in attempts_of(db, session.id, reports=False)
     ]
 
 
@@ -123,6 +124,8 @@ def live_words(db: Session, trials: list[Seen]) -> dict[str, Any]:
 def came_in(trials: list[Seen]) -> str:
     """Say how many trials are in, and how many of them nobody has marked.
 
+    As in every count, voided trials and those that were not done are none.
+
     Examples
     --------
     >>> came_in([])
@@ -130,10 +133,14 @@ def came_in(trials: list[Seen]) -> str:
     """
     if not trials:
         return "No trial has come in yet."
-    bare = sum(one.mark is None for one in trials)
-    verb = "has" if len(trials) == 1 else "have"
+    marks = [one.mark for one in trials if not one.voided]
+    here = [mark for mark in marks if mark is None or mark.outcome != NOT_DONE]
+    if not here:
+        return "No trial is in: each was not done or is voided."
+    bare = sum(mark is None for mark in here)
+    verb = "has" if len(here) == 1 else "have"
     without = f", {bare} without a mark" if bare else ", each with a mark"
-    return f"{len(trials)} {plural('trial', len(trials))} {verb} come in{without}."
+    return f"{len(here)} {plural('trial', len(here))} {verb} come in{without}."
 
 
 def said_of(mark: MarkRow | None) -> Said:

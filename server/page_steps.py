@@ -11,10 +11,11 @@ from server.dates import day_words
 from server.goal_progress import LEFT_OUT
 from server.library_steps import CORRIDOR, DIAMETER, HALF_BAND, SNIPS, Step
 from server.numbers import NO_BREAK, count_word, each_side, trimmed
-from server.sentences import DIRECTION_WORDS, HAND_WORDS
-from server.sentences_goals import bounds_words
+from server.sentences import DIRECTION_WORDS, HAND_WORDS, widths_words
+from server.sentences_goals import bounds_words, interval_words
 from server.step_suggestion import SESSIONS, TOO_LITTLE, Suggestion, suggestion
-from server.store_steps import Tally, TaskStep, task_steps_of
+from server.store_goals import goals_of
+from server.store_steps import OPEN, Tally, TaskStep, task_steps_of
 from server.tables import GoalRow
 from server.wording import capital, joined, plural
 
@@ -22,9 +23,11 @@ PROBE = "probe"
 RULE = (
     "Up: the two latest sessions each have at least 5 finished trials with at least 4 of 5 met, "
     "help within the goal, no distress. Down: at most 1 of 5 met in both, or help or distress "
-    "rising in both. One step at a time, one session at a time. Nothing is changed by itself."
+    "rising in both. Where up and down hold at once it stays. One step at a time, one session "
+    "at a time. Nothing is changed by itself."
 )
-BY_TASK = "No open goal: counted by the task's own criterion, set-up as the only help."
+BY_TASK = "counted by the task's own criterion, set-up as the only help."
+NO_GOAL, OTHER_GOALS = "No open goal", "No open goal is about these trials"
 OF_A_PROBE = "The probe itself stays as it is; a step is for practice."
 NOT_COUNTED = {
     "voided": "voided",
@@ -52,9 +55,12 @@ def step_lines(db: Session, child_id: str, today: date) -> dict[str, list[StepWo
     Those of which there is enough to say something are ``told``, the others ``open``.
     """
     lines: dict[str, list[StepWords]] = {"told": [], "open": []}
+    has_goal = any(goal.status == OPEN for goal in goals_of(db, child_id))
     for one in task_steps_of(db, child_id, today):
         found = _suggested(one)
-        lines["open" if found.verdict == TOO_LITTLE else "told"].append(_words(one, found))
+        lines["open" if found.verdict == TOO_LITTLE else "told"].append(
+            _words(one, found, has_goal=has_goal)
+        )
     return lines
 
 
@@ -111,7 +117,7 @@ def _named(step: Step | None) -> dict[str, Any] | None:
     return {"dimension": step.dimension, "value": step.value, "unit": step.unit}
 
 
-def _words(one: TaskStep, found: Suggestion) -> StepWords:
+def _words(one: TaskStep, found: Suggestion, *, has_goal: bool) -> StepWords:
     where = _where(one)
     latest = one.sessions[-SESSIONS:]
     return StepWords(
@@ -120,13 +126,15 @@ def _words(one: TaskStep, found: Suggestion) -> StepWords:
         counts=f"{_counts(latest)}{_left_out(latest)}",
         reasons=list(found.reasons),
         beside=_beside(one),
-        about=" ".join([_judged_by(one.goal), *([OF_A_PROBE] if PROBE in one.uses else [])]),
+        about=" ".join(
+            [_judged_by(one.goal, has_goal=has_goal), *([OF_A_PROBE] if PROBE in one.uses else [])]
+        ),
     )
 
 
-def _judged_by(goal: GoalRow | None) -> str:
+def _judged_by(goal: GoalRow | None, *, has_goal: bool) -> str:
     if goal is None:
-        return BY_TASK
+        return f"{OTHER_GOALS if has_goal else NO_GOAL}: {BY_TASK}"
     entry = measure(goal.measure)
     return f"Counted by the open goal: {entry.label}, {bounds_words(goal.criterion, entry)}."
 
@@ -134,7 +142,7 @@ def _judged_by(goal: GoalRow | None) -> str:
 def _where(one: TaskStep) -> str:
     if one.step is not None and one.step.dimension != CORRIDOR:
         return step_words(one.step)
-    return "" if one.half_width_mm is None else each_side(one.half_width_mm)
+    return widths_words(one.facts)
 
 
 def _asked(one: TaskStep) -> list[str]:
@@ -166,11 +174,15 @@ def step_words(step: Step) -> str:
 
 
 def _counts(latest: Iterable[Tally]) -> str:
-    said = [
-        f"{one.count.met} of {one.count.finished} met on {day_words(one.day)}" for one in latest
-    ]
+    said = [_met(one) for one in latest]
     head = "Last two sessions" if len(said) > 1 else "One session"
     return f"{head}: {joined(said)}."
+
+
+def _met(one: Tally) -> str:
+    met, finished = one.count.met, one.count.finished
+    interval = f" ({interval_words(met, finished)})" if finished else ""
+    return f"{met} of {finished} met on {day_words(one.day)}{interval}"
 
 
 def _left_out(latest: Iterable[Tally]) -> str:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from itertools import groupby
 from typing import Any, NamedTuple
 from urllib.parse import urlencode
@@ -43,11 +44,26 @@ HOW_TO_READ = (
 
 @dataclass(frozen=True)
 class ThenAndNow:
-    """The page, and what its picture and its PDF are made from."""
+    """What was found; the picture takes its rows alone.
+
+    Attributes
+    ----------
+    measure : Measure
+        Of all rows.
+    rows : list of tuple
+        The words of each condition, with its then and now.
+    """
 
     measure: Measure
     rows: list[tuple[str, Compared]]
-    words: dict[str, Any]
+    child: Child
+    chosen: Chosen
+    found: Found
+
+    @cached_property
+    def words(self) -> dict[str, Any]:
+        """What the page and its PDF say: plain words and lists of them."""
+        return _words(self)
 
 
 class Row(NamedTuple):
@@ -76,16 +92,19 @@ def then_and_now(db: Session, child: Child, chosen: Chosen) -> ThenAndNow:
     Returns
     -------
     ThenAndNow
-        Plain words and lists of them.
+        Its words are made once they are asked for.
     """
     measure = _measure(chosen.measure_id)
-    sessions = sessions_of(db, child.id)
-    found = found_of(db, child.id, sessions, measure, chosen)
-    rows = _named(found)
-    told = [_row(name, one, measure, found) for name, one in rows]
-    words = {
-        "child": child_words(child),
-        "sentence": summary_sentence([one for _, one in rows], measure),
+    found = found_of(db, child.id, sessions_of(db, child.id), measure, chosen)
+    return ThenAndNow(measure, _named(found), child, chosen, found)
+
+
+def _words(page: ThenAndNow) -> dict[str, Any]:
+    measure, chosen, found = page.measure, page.chosen, page.found
+    told = [_row(name, one, measure, found) for name, one in page.rows]
+    return {
+        "child": child_words(page.child),
+        "sentence": summary_sentence([one for _, one in page.rows], measure),
         "rows": told,
         "alone": _alone(found),
         "measures": _measure_options(measure),
@@ -104,7 +123,6 @@ def then_and_now(db: Session, child: Child, chosen: Chosen) -> ThenAndNow:
         "query": _query(measure, chosen, found),
         "alt": _alt(told),
     }
-    return ThenAndNow(measure, rows, words)
 
 
 def _measure(measure_id: str | None) -> Measure:

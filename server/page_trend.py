@@ -18,23 +18,24 @@ from server.figures_trend import trend_figure
 from server.numbers import (
     NO_BREAK,
     count_word,
-    each_side,
     is_share,
     measured,
     near_words,
     number,
     with_unit,
 )
-from server.page_goals import task_name_of
-from server.sentences import MIDLINE_NOTE, SURFACE_WORDS, TABLET_WORDS
+from server.page_goals import OPEN, task_name_of
+from server.sentences import MIDLINE_NOTE, SURFACE_WORDS, TABLET_WORDS, widths_words
 from server.sentences_series import series_words, slope_line, slope_sentence
 from server.store_goals import goals_of
 from server.trend_bands import (
     BASELINE,
     LEAST_BASELINE,
     LEAST_PAIRS,
+    Baselines,
     band_of,
     baseline_count,
+    is_about,
     least_change,
 )
 from server.trend_series import Series, measure_by_id, series_of
@@ -135,21 +136,23 @@ def trend_picture(
 
 def baseline_until(
     db: Session, child_id: str, measure_id: str, series: Iterable[Series]
-) -> date | None:
-    """Return the last day of the baseline phase of some series of one measure.
+) -> Baselines:
+    """Return the last day of the baseline phase of each of some series of one measure.
 
-    It is the day of the baseline of the first goal on this measure and task; None if no goal
-    names one: none is guessed.
+    It is the first baseline of the open goals on this measure that are about the series. A
+    series for which none names one is left out: none is guessed.
     """
-    names = {one.task_name for one in series}
-    days = [
-        date.fromisoformat(goal.baseline["day"])
+    goals = [
+        (goal.conditions, task_name_of(db, goal.conditions.get("task_id")), goal.baseline["day"])
         for goal in goals_of(db, child_id)
-        if goal.measure == measure_id
-        and goal.baseline is not None
-        and task_name_of(db, goal.conditions.get("task_id")) in names - {None}
+        if goal.measure == measure_id and goal.status == OPEN and goal.baseline is not None
     ]
-    return min(days, default=None)
+    found = {}
+    for one in series:
+        days = [day for asked, task_name, day in goals if is_about(asked, task_name, one)]
+        if days:
+            found[one] = date.fromisoformat(min(days))
+    return found
 
 
 def trend_words(
@@ -157,7 +160,7 @@ def trend_words(
     measure: Measure,
     series: Sequence[Series],
     readings: Sequence[Reading],
-    until: date | None,
+    until: Baselines,
 ) -> dict[str, Any] | None:
     """Return what the page says of the series of one path; None without any.
 
@@ -171,8 +174,8 @@ def trend_words(
         Of one path.
     readings : sequence of Reading
         Trials of the child.
-    until : date or None
-        Last day of the baseline phase.
+    until : Baselines
+        Last day of the baseline phase of each series that has one.
 
     Returns
     -------
@@ -181,8 +184,11 @@ def trend_words(
     """
     if not series:
         return None
-    lines = [slope_line(one, slope_of(one.points), measure) for one in series]
-    spread = [_spread_line(one, measure, readings, until) for one in series]
+    lines = [
+        slope_line(one, slope_of(one.points), measure)._replace(width=_width(one, readings))
+        for one in series
+    ]
+    spread = [_spread_line(one, measure, readings, until.get(one)) for one in series]
     said = " ".join(slope_sentence(line) for line in lines)
     address = f"/children/{child_id}/trend.svg?measure={measure.id}&task={series[0].path_id}"
     return {
@@ -193,7 +199,7 @@ def trend_words(
         "lines": lines,
         "spread": spread,
         "lays": [line for line in spread if line.lay],
-        "bands": any(band_of(one, until) for one in series),
+        "bands": any(band_of(one, until.get(one)) for one in series),
         "least_pairs": LEAST_PAIRS,
     }
 
@@ -204,7 +210,7 @@ def _spread_line(
     least = least_change(one)
     return SpreadLine(
         condition=capital(series_words(one)),
-        width="" if one.corridor_mm is None else each_side(one.corridor_mm / 2.0),
+        width=_width(one, readings),
         pairs=len(one.repeats),
         least="" if least is None else _difference(least, measure, sign=False),
         change=_change(one, measure, least),
@@ -256,7 +262,7 @@ def _band_words(one: Series, measure: Measure, until: date | None) -> str:
 
 def _lay(one: Series, readings: Iterable[Reading]) -> str:
     """Say how the tablet lay, where it did not lie the same in all trials of a series."""
-    mine = [reading.facts for reading in readings if _is_of(reading, one)]
+    mine = _facts_of(one, readings)
     ways: Counter[str] = Counter()
     for facts in mine:
         words = [
@@ -267,6 +273,14 @@ def _lay(one: Series, readings: Iterable[Reading]) -> str:
     if len(ways) < 2:
         return ""
     return joined([f"{way} in {count}" for way, count in ways.most_common()])
+
+
+def _width(one: Series, readings: Iterable[Reading]) -> str:
+    return widths_words(_facts_of(one, readings))
+
+
+def _facts_of(one: Series, readings: Iterable[Reading]) -> list[dict[str, Any]]:
+    return [reading.facts for reading in readings if _is_of(reading, one)]
 
 
 def _is_of(reading: Reading, one: Series) -> bool:

@@ -11,6 +11,7 @@ from server.amending import Amended
 from server.dates import clock_words, day_words
 from server.deps import SeenTrial
 from server.documents import TrialDocument
+from server.mark_taps import tap_of
 from server.numbers import trimmed
 from server.sentences import HAND_WORDS
 from server.sentences_marks import mark_sentence
@@ -128,7 +129,7 @@ def _mark_form(mark: MarkRow | None) -> dict[str, str]:
     cues = noted.get("cues") or {}
     return {
         "id": str(uuid4()),
-        "kind": _kind(mark, noted),
+        "kind": tap_of(mark) or "",
         "why": (mark.why if mark is not None else None) or "",
         "hand_used": (mark.hand_used if mark is not None else None) or "",
         "setup": "yes" if noted.get("setup") or noted.get("set_up") else "",
@@ -136,15 +137,6 @@ def _mark_form(mark: MarkRow | None) -> dict[str, str]:
         "physical": noted.get("physical") or "",
         "hand_over_hand": "yes" if noted.get("hand_over_hand") else "",
     }
-
-
-def _kind(mark: MarkRow | None, noted: Mapping[str, Any]) -> str:
-    if mark is None or mark.outcome is None:
-        return ""
-    if mark.outcome != "finished":
-        return mark.outcome
-    is_help = noted.get("given") or noted.get("cues") or noted.get("hand_over_hand")
-    return "helped" if is_help or noted.get("physical") not in (None, "none") else "ok"
 
 
 def _patch_words(patch: Mapping[str, Any], days: Mapping[str, str]) -> str:

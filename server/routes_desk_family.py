@@ -110,11 +110,15 @@ def draw_then_and_now(child: LinkedChild, db: Db, choice: Choice) -> Response:
 
 
 @router.get("/children/{child_id}/then-and-now.pdf")
-def print_then_and_now(child: LinkedChild, db: Db, choice: Choice) -> Response:
+def print_then_and_now(
+    child: LinkedChild, account: Therapist, db: Db, now: Now, choice: Choice
+) -> Response:
     """Give then and now as PDF."""
     from server.page_then_and_now import then_and_now_pdf
 
     body = then_and_now_pdf(_then_and_now(db, child, choice))
+    audit.note(db, now, account.id, "exported", "then_and_now", child.id, child_id=child.id)
+    db.commit()
     return pdf_answer(body, f"linnet-then-and-now-{child.id}.pdf")
 
 

@@ -211,13 +211,16 @@ def add_to_note(
     return _stepped(desk, seen, settings, step, addendum=form.text)
 
 
-def _words(
+def _taken_away(
     account: Therapist, seen: LinkedSession, db: Db, now: Now, settings: Config
 ) -> dict[str, Any]:
     from server.page_note import Typed, note_page
 
     audit.note_look(db, now, account.id, "note", seen.session.id, child_id=seen.child.id)
-    return note_page(Desk(db, account, seen.session, now), seen, settings, Typed())
+    words = note_page(Desk(db, account, seen.session, now), seen, settings, Typed())
+    audit.note(db, now, account.id, "exported", "note", seen.session.id, child_id=seen.child.id)
+    db.commit()
+    return words
 
 
 @router.get("/sessions/{session_id}/note.txt")
@@ -227,7 +230,7 @@ def show_text(
     """Return the note as it is stored, as plain text."""
     from server.note_sheet import as_text
 
-    text = as_text(_words(account, seen, db, now, settings))
+    text = as_text(_taken_away(account, seen, db, now, settings))
     return PlainTextResponse(text, headers=NEVER_CACHED)
 
 
@@ -238,7 +241,7 @@ def print_note(
     """Return the note as it is stored, as PDF."""
     from server.note_sheet import as_pdf
 
-    found = as_pdf(_words(account, seen, db, now, settings))
+    found = as_pdf(_taken_away(account, seen, db, now, settings))
     name = f'attachment; filename="linnet-note-{random_id()}.pdf"'
     return Response(
         found, media_type="application/pdf", headers=NEVER_CACHED | {"Content-Disposition": name}

@@ -39,7 +39,6 @@ class ItemForm(BaseModel):
 
     based_on: Word = ""
     task_id: Short = ""
-    revision: Word = ""
     step: Short = ""
     hands: list[Word] = Field(default=[], max_length=8)
     directions: list[Word] = Field(default=[], max_length=8)

@@ -12,8 +12,7 @@ from sqlalchemy.orm import Session
 from server.deps import Config, Db, LinkedSession, Now, Sender, Therapist
 from server.faults import Fault
 from server.fields import UUID_PATTERN
-from server.mark_taps import OUTCOMES, is_help, tapped
-from server.page_session_live import CUE_LABELS
+from server.mark_taps import OUTCOMES, tapped
 from server.page_session_seen import EMPTY, HELP_CHOICES, TICK_WORDS
 from server.problems import Problem
 from server.routes_desk_session import REFUSALS, back_to, refused_page
@@ -23,16 +22,14 @@ from server.routes_observations import (
     post_observation,
     remove_observation,
 )
-from server.routes_trials import post_mark
+from server.routes_trials import MarkBody, post_mark
 from server.store_marks import latest_marks
 from server.store_trials import trial_by_id
 from server.tables import Account, MarkRow
+from server.trial_forms import NO_KIND, MarkDetails, Untaken, mark_of
 
 router = APIRouter(prefix="/sessions/{session_id}", include_in_schema=False)
 
-MOST_CUES = 1000
-NO_TAP = "Choose how the trial went: OK, Helped, Spoilt or Stopped."
-NO_COUNT = f"This must be a whole number from 0 to {MOST_CUES}."
 NO_MINUTES = "This must be a number of minutes, such as 6."
 NO_ACTIVITY = "Say which activity it was."
 NO_WORDS = "Write what was said or seen."
@@ -46,20 +43,12 @@ Id = Annotated[str, Field(pattern=UUID_PATTERN, max_length=36)]
 Word = Annotated[str, Field(max_length=20)]
 
 
-class MarkForm(BaseModel):
+class TapForm(MarkDetails):
     """A mark, as a form sends it; `detail` says whether the fields below the row came along."""
 
     mark_id: Id
     tap: Word = ""
     detail: Word = ""
-    why: Annotated[str, Field(max_length=200)] = ""
-    hand_used: Word = ""
-    setup: Word = ""
-    verbal: Word = ""
-    gesture: Word = ""
-    demonstration: Word = ""
-    physical: Word = ""
-    hand_over_hand: Word = ""
 
 
 class ObservationForm(BaseModel):
@@ -82,7 +71,7 @@ def mark_trial(
     trial_id: str,
     account: Therapist,
     seen: LinkedSession,
-    form: Annotated[MarkForm, Form()],
+    form: Annotated[TapForm, Form()],
     db: Db,
     now: Now,
     settings: Config,
@@ -94,24 +83,19 @@ def mark_trial(
     try:
         _marked(db, account, trial_id, form, now)
     except REFUSALS as error:
-        typed = form.model_dump() | {"trial_id": trial_id}
+        # What is wrong with all the help at once has a place of its own.
+        typed = form.model_dump() | {"trial_id": trial_id, "help": ""}
         return refused_page(db, account, seen, settings, error, form="mark", typed=typed)
     return back_to(seen, f"trial-{trial_id}")
 
 
-def _marked(db: Session, account: Account, trial_id: str, form: MarkForm, now: datetime) -> None:
+def _marked(db: Session, account: Account, trial_id: str, form: TapForm, now: datetime) -> None:
     before = latest_marks(db, [trial_id]).get(trial_id)
-    if form.tap not in OUTCOMES:
-        raise _refused("tap", NO_TAP)
-    details = _details(form) if form.detail else {}
-    tap = form.tap
-    if tap == "ok" and is_help(details.get("help_given") or {}):
-        tap = "helped"
+    body = _said(form) if form.detail else _tapped(before, form)
     if before is not None and before.id == form.mark_id:
         # Sent twice: the same again is fine, and another one is told of.
-        _check_same(before, tap, details)
+        _check_same(before, body)
         return
-    body = tapped(before, tap, mark_id=form.mark_id, **details)
     try:
         answer = post_mark(trial_id, body, Sender(account, None), db, now)
     except Problem as problem:
@@ -123,33 +107,26 @@ def _marked(db: Session, account: Account, trial_id: str, form: MarkForm, now: d
         raise Problem(409, KEPT_BEFORE)
 
 
-def _check_same(before: MarkRow, tap: str, details: dict[str, Any]) -> None:
-    again = tapped(before, tap, mark_id=before.id, **details)
+def _tapped(before: MarkRow | None, form: TapForm) -> MarkBody:
+    if form.tap not in OUTCOMES:
+        raise _refused("tap", NO_KIND)
+    return tapped(before, form.tap, form.mark_id)
+
+
+def _said(form: TapForm) -> MarkBody:
+    try:
+        return mark_of(form.model_dump() | {"id": form.mark_id, "kind": form.tap})
+    except Untaken as error:
+        names = {"kind": "tap"}
+        faults = [Fault(f"/{names.get(at, at)}", said) for at, said in error.troubles.items()]
+        raise Problem(error.status, errors=faults) from None
+
+
+def _check_same(before: MarkRow, again: MarkBody) -> None:
     given = None if again.help is None else again.help.model_dump(exclude_none=True)
     same = (again.outcome, again.why, again.hand_used, given)
     if same != (before.outcome, before.why, before.hand_used, before.help):
         raise Problem(409, KEPT_BEFORE)
-
-
-def _details(form: MarkForm) -> dict[str, Any]:
-    cues = {cue: _count(getattr(form, cue), cue) for cue in CUE_LABELS}
-    help_given: dict[str, Any] = {}
-    if form.setup:
-        help_given["setup"] = True
-    if any(cues.values()):
-        help_given["cues"] = cues
-    if form.physical:
-        help_given["physical"] = form.physical
-    if form.hand_over_hand:
-        help_given["hand_over_hand"] = True
-    return {"why": form.why.strip(), "hand_used": form.hand_used, "help_given": help_given}
-
-
-def _count(text: str, field: str) -> int:
-    text = text.strip() or "0"
-    if not (text.isascii() and text.isdecimal()) or int(text) > MOST_CUES:
-        raise _refused(field, NO_COUNT)
-    return int(text)
 
 
 @router.post("/observations")

@@ -183,10 +183,6 @@ def sign_out(
     return response
 
 
-def _picture(svg: bytes) -> Response:
-    return Response(svg, headers=NEVER_CACHED, media_type="image/svg+xml")
-
-
 @router.get("/export")
 def show_export(account: Researcher, db: Db) -> Response:
     """Show what a researcher can take away."""

@@ -161,7 +161,7 @@ def patch_session(
     account: Therapist, seen: LinkedSession, body: SessionChange, db: Db, now: Now
 ) -> Response:
     """Change facts of a session, as long as its note is not signed."""
-    change_session(db, seen.session, body.model_dump(exclude_unset=True))
+    change_session(db, seen.session, body.model_dump(exclude_unset=True), now)
     audit.note(db, now, account.id, "changed", "session", seen.session.id, child_id=seen.child.id)
     db.commit()
     return _answer(db, seen.session)

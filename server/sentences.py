@@ -1,6 +1,6 @@
 """What a report says, in plain words: the one sentence first."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 from analysis.quality import FLAGS
@@ -23,6 +23,8 @@ PICTURES = {
     "join": "Picture of the line over the dots that it joins.",
     "both": "Picture of what both hands drew over their guides.",
 }
+UNKNOWN_WIDTH = "width in mm not known"
+VARYING_WIDTH = "width varies along the line"
 # A pen that went farther than this for the line it covered did not follow it.
 WANDERING_RATIO = 2.0
 # Shares that differ by less than this read the same.
@@ -116,10 +118,38 @@ def width_words(report: Report) -> str | None:
     None if there is nothing to say: no corridor, or nothing drawn on a guide.
     """
     if not report["quality"]["calibrated"]:
-        return "width in mm not known"
+        return UNKNOWN_WIDTH
     if report["half_width_mm"] is not None:
         return each_side(report["half_width_mm"])
-    return "width varies along the line" if _value(report, "in_corridor_share") else None
+    return VARYING_WIDTH if _value(report, "in_corridor_share") else None
+
+
+def widths_words(trials: Iterable[Mapping[str, Any]]) -> str:
+    """Return how wide the path of some trials of one width was, by their facts.
+
+    Parameters
+    ----------
+    trials : iterable of mapping
+        Facts of each: ``half_width_mm`` [mm], ``calibrated`` and ``scores``.
+
+    Returns
+    -------
+    str
+        As `width_words` has it of one trial; nothing without a corridor.
+    """
+    wide = [one for one in trials if one["half_width_mm"] is not None or _has_share(one)]
+    if not wide:
+        return ""
+    known = [one for one in wide if one["calibrated"]]
+    if not known:
+        return UNKNOWN_WIDTH
+    half_mm = known[-1]["half_width_mm"]
+    words = VARYING_WIDTH if half_mm is None else each_side(half_mm)
+    return words if len(known) == len(wide) else f"{words}, {UNKNOWN_WIDTH} in some trials"
+
+
+def _has_share(facts: Mapping[str, Any]) -> bool:
+    return facts["scores"]["on_path_pct"] is not None
 
 
 def condition_words(condition: Mapping[str, Any]) -> list[str]:

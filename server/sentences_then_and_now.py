@@ -7,6 +7,7 @@ from analysis.measure import Measure
 from analysis.proportions import wilson_interval
 from analysis.registry import MEASURES
 from server.dates import day_words
+from server.note_draft_words import criterion_words
 from server.numbers import (
     NO_BREAK,
     count_word,
@@ -20,11 +21,10 @@ from server.numbers import (
 from server.sentences_series import series_words
 from server.then_and_now import TOO_FEW, Compared, Period
 from server.trend_series import Series
-from server.wording import plural
+from server.wording import capital, plural
 
 NOT_KNOWN = "–"
 VERDICTS = {True: "beyond", False: "within", None: "too little to say"}
-NO_CRITERION = "nothing was asked for"
 
 Groups = Sequence[Mapping[str, Any]]
 
@@ -193,13 +193,11 @@ def share_words(met: int, of: int) -> str:
 
 def _criterion_words(criterion: Mapping[str, Any], groups: Groups) -> str:
     entry = next((one for one in MEASURES if one.id == criterion.get("measure")), None)
-    bounds = (("at least", criterion.get("at_least")), ("at most", criterion.get("at_most")))
-    words = [
-        f"{word} {trimmed(bound) if entry is None else measured(bound, entry)}"
-        for word, bound in bounds
-        if bound is not None
-    ]
-    label = NO_CRITERION if entry is None else entry.label
     widths = {group["half_width_mm"] for group in groups} - {None}
     beside = [each_side(width_mm) for width_mm in sorted(widths)]
-    return ", ".join([f"{label} {' and '.join(words)}", *beside])
+    if entry is None:
+        # Of a release whose registry knew another name.
+        return ", ".join([capital(criterion_words(criterion, "")), *beside])
+    bounds = (("at least", criterion.get("at_least")), ("at most", criterion.get("at_most")))
+    words = [f"{word} {measured(bound, entry)}" for word, bound in bounds if bound is not None]
+    return ", ".join([f"{entry.label} {' and '.join(words)}", *beside])

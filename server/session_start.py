@@ -8,9 +8,11 @@ from server import audit
 from server.deps import SeenSession
 from server.routes_plans import BuiltOn, post_same_as_last
 from server.store_plans import items_of_last_session
-from server.store_sessions import create_session
+from server.store_sessions import create_session, sessions_of
 from server.store_today import open_session_of
 from server.tables import Account, Child, SessionRow
+
+SAME_AS_LAST = ("place", "position", "kind")
 
 
 def start_today(
@@ -34,13 +36,17 @@ def start_today(
     Returns
     -------
     SessionRow
-        A new one has the plan of the child's last session, or none if that was never
-        planned. Tapping twice makes one session, not two.
+        A new one has place, position and plan of the child's last session, or no plan if
+        that was never planned. Tapping twice makes one session, not two.
     """
     found = open_session_of(db, child.id, day)
     if found is not None:
         return found
-    session = create_session(db, child_id=child.id, day=day, started_at=now, account_id=account.id)
+    before = next((one for one in reversed(sessions_of(db, child.id)) if one.day <= day), None)
+    where = {} if before is None else {name: getattr(before, name) for name in SAME_AS_LAST}
+    session = create_session(
+        db, child_id=child.id, day=day, started_at=now, account_id=account.id, **where
+    )
     # The first write took the lock: whoever tapped a moment earlier can be seen from here on.
     first = open_session_of(db, child.id, day)
     if first is not None and first.id != session.id:

@@ -34,12 +34,27 @@ class Attempt(NamedTuple):
     amendments: int
 
 
-def attempts_of(db: Session, session_id: str) -> Iterator[Attempt]:
-    """Yield the trials of a session in order, cut pieces and entries among them."""
+def attempts_of(db: Session, session_id: str, *, reports: bool = True) -> Iterator[Attempt]:
+    """Yield the trials of a session in order, cut pieces and entries among them.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    session_id : str
+        Which session.
+    reports : bool
+        Whether whole reports are wanted too: lists do with facts.
+
+    Yields
+    ------
+    Attempt
+        With its current result.
+    """
     trials = trials_of_session(db, session_id, kinds=ATTEMPTS)
     ids = [trial.id for trial in trials]
     marks, voided, amended = latest_marks(db, ids), voided_ids(db, ids), _amended(db, session_id)
-    for trial, result in results_of(db, trials):
+    for trial, result in results_of(db, trials, reports=reports):
         yield Attempt(
             trial, result, marks.get(trial.id), trial.id in voided, amended.get(trial.id, 0)
         )
@@ -57,7 +72,7 @@ def _amended(db: Session, session_id: str) -> dict[str, int]:
 
 def lines_of(db: Session, session: SessionRow) -> list[dict[str, Any]]:
     """Return a line on each trial of a session, newest last, in plain types."""
-    return [_line(session, one) for one in attempts_of(db, session.id)]
+    return [_line(session, one) for one in attempts_of(db, session.id, reports=False)]
 
 
 def _line(session: SessionRow, one: Attempt) -> dict[str, Any]:

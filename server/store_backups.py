@@ -36,9 +36,10 @@ def last_restore(db: Session) -> datetime | None:
 
 
 def _last(db: Session, verb: str) -> datetime | None:
+    # The record of no child: by that the index finds it among all the lines.
     return db.scalar(
         select(AuditRow.at)
-        .where(AuditRow.kind == DATABASE, AuditRow.verb == verb)
+        .where(AuditRow.child_id.is_(None), AuditRow.kind == DATABASE, AuditRow.verb == verb)
         .order_by(AuditRow.number.desc())
         .limit(1)
     )

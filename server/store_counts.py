@@ -4,11 +4,14 @@ from collections.abc import Sequence
 from datetime import date
 from typing import NamedTuple
 
-from sqlalchemy import func, select
+from sqlalchemy import ColumnElement, distinct, func, select
 from sqlalchemy.orm import Session
 
+from server.batches import batches
 from server.store_voids import not_voided
-from server.tables import SessionRow, TrialRow
+from server.tables import MarkRow, ResultRow, SessionRow, TrialRow
+
+NOT_DONE = "not_done"
 
 
 class SessionCount(NamedTuple):
@@ -41,10 +44,59 @@ def session_counts(db: Session, child_ids: Sequence[str]) -> dict[str, SessionCo
 
 
 def trial_counts(db: Session, session_ids: Sequence[str]) -> dict[str, int]:
-    """Return how many trials that are not voided each session has; without any it is left out."""
-    rows = db.execute(
-        select(TrialRow.session_id, func.count())
-        .where(TrialRow.session_id.in_(session_ids), not_voided())
-        .group_by(TrialRow.session_id)
+    """Return how many trials of each session are in; a session without any is left out.
+
+    Voided trials are none, and neither is what a tablet sends of a repetition that was not done.
+    """
+    found: dict[str, int] = {}
+    for batch in batches(session_ids):
+        rows = db.execute(
+            select(TrialRow.session_id, func.count())
+            .where(TrialRow.session_id.in_(batch), not_voided(), _was_done())
+            .group_by(TrialRow.session_id)
+        )
+        found |= dict(rows.all())
+    return found
+
+
+def trial_counts_by_item(
+    db: Session, session_ids: Sequence[str]
+) -> dict[str, dict[str | None, int]]:
+    """Return how many trials of each item of the plan are in, by session and id of the item.
+
+    It reads results, so it costs more than `trial_counts`, which counts the same trials.
+    """
+    item_id = ResultRow.facts["item_id"].as_string()
+    found: dict[str, dict[str | None, int]] = {}
+    for batch in batches(session_ids):
+        # A trial may have results of several releases.
+        rows = db.execute(
+            select(TrialRow.session_id, item_id, func.count(distinct(TrialRow.arrival)))
+            .join(ResultRow, ResultRow.trial_id == TrialRow.id)
+            .where(TrialRow.session_id.in_(batch), not_voided(), _was_done())
+            .group_by(TrialRow.session_id, item_id)
+        )
+        for session_id, item, count in rows:
+            found.setdefault(session_id, {})[item] = count
+    return found
+
+
+def sessions_sent(db: Session, session_ids: Sequence[str]) -> set[str]:
+    """Return the sessions of which anything was sent, voided or not done as it may be."""
+    found: set[str] = set()
+    for batch in batches(session_ids):
+        sent = select(TrialRow.session_id).where(TrialRow.session_id.in_(batch)).distinct()
+        found |= set(db.scalars(sent))
+    return found
+
+
+def _was_done() -> ColumnElement[bool]:
+    newest = (
+        select(MarkRow.outcome)
+        .where(MarkRow.trial_id == TrialRow.id)
+        .order_by(MarkRow.number.desc())
+        .limit(1)
+        .correlate(TrialRow)
+        .scalar_subquery()
     )
-    return dict(rows.all())
+    return func.coalesce(newest, "") != NOT_DONE

@@ -47,6 +47,7 @@ BATCH = 500
 ENDS_FIRST = "A session ends after it starts."
 NOT_STARTED = "A session that ended has also started: give started_at."
 TOO_LONG = "A session lasts at most 24 hours."
+NOT_OVER = "This is later than now: a session ends when it is over."
 SIGNED = (
     "The note of this session is signed, so its facts stay as they are. Write an addendum to the "
     "note instead."
@@ -172,8 +173,8 @@ def summaries(db: Session, session_ids: Collection[str]) -> dict[str, dict[str, 
     return found
 
 
-def check_times(started_at: datetime | None, ended_at: datetime | None) -> None:
-    """Refuse a session that ends before it starts, or a day and more after it."""
+def check_times(started_at: datetime | None, ended_at: datetime | None, now: datetime) -> None:
+    """Refuse a session that ends before it starts, a day and more after it, or after now."""
     if ended_at is None:
         return
     if started_at is None:
@@ -182,9 +183,13 @@ def check_times(started_at: datetime | None, ended_at: datetime | None) -> None:
         raise Problem(422, errors=[Fault("/ended_at", ENDS_FIRST)])
     if ended_at - started_at > LONGEST:
         raise Problem(422, errors=[Fault("/ended_at", TOO_LONG)])
+    if ended_at > now:
+        raise Problem(422, errors=[Fault("/ended_at", NOT_OVER)])
 
 
-def change_session(db: Session, session: SessionRow, values: Mapping[str, Any]) -> None:
+def change_session(
+    db: Session, session: SessionRow, values: Mapping[str, Any], now: datetime
+) -> None:
     """Change facts of a session whose note is not signed; the caller commits.
 
     Parameters
@@ -195,11 +200,13 @@ def change_session(db: Session, session: SessionRow, values: Mapping[str, Any]) 
         Which session.
     values : mapping
         New values by column.
+    now : datetime
+        No session ends later.
 
     Raises
     ------
     Problem
-        409 if the note is signed, 422 if it would end before it starts.
+        409 if the note is signed, 422 if it would end before it starts or after now.
     """
     # What is flushed first takes the write lock: the note cannot be signed in between.
     for name, value in values.items():
@@ -207,7 +214,7 @@ def change_session(db: Session, session: SessionRow, values: Mapping[str, Any]) 
     db.flush()
     db.refresh(session)
     _refuse_signed(db, session)
-    check_times(session.started_at, session.ended_at)
+    check_times(session.started_at, session.ended_at, now)
 
 
 def close(db: Session, session: SessionRow, at: datetime) -> bool:

@@ -88,6 +88,8 @@ class TaskStep:
         ``probe``, ``practice`` or both.
     half_width_mm : float or None
         Of the corridor. [mm]
+    facts : list of dict
+        Of the trials of its sessions.
     step, easier, harder : Step or None
         The rung, and those beside it; None where the task has none or it is not known.
     goal : GoalRow or None
@@ -100,6 +102,7 @@ class TaskStep:
     task_name: str
     uses: frozenset[str]
     half_width_mm: float | None
+    facts: list[dict[str, Any]]
     step: Step | None
     easier: Step | None
     harder: Step | None
@@ -131,15 +134,17 @@ def task_steps_of(db: Session, child_id: str, today: date) -> list[TaskStep]:
     drawn: dict[str, dict[str, set[tuple[Any, ...]]]] = defaultdict(lambda: defaultdict(set))
     groups: dict[tuple[Any, ...], list[Try]] = defaultdict(list)
     for one in tries:
-        drawn[one.task_id][one.session_id].add(one.place)
         groups[one.task_id, one.place, one.goal and one.goal.id].append(one)
+        if _tells_step(one):
+            drawn[one.task_id][one.session_id].add(one.place)
     distress = _distress(db, places)
     found = []
     for mine in groups.values():
         at = drawn[mine[0].task_id]
-        newest = max(at, key=lambda session_id: places[session_id])
-        if mine[0].place in at[newest]:
-            found.append(_task_step(steps, mine, _in_a_row(mine, at, sessions), distress))
+        newest = max(at, key=lambda session_id: places[session_id], default="")
+        row = _in_a_row(mine, at, sessions)
+        if row and mine[0].place in at[newest]:
+            found.append(_task_step(steps, mine, row, distress))
     return sorted(found, key=lambda one: (-one.sessions[-1].day.toordinal(), one.task_name))
 
 
@@ -167,12 +172,11 @@ def _tries(db: Session, child_id: str, steps: StepsOfTasks) -> list[Try]:
         facts, mark = facts_with(result), marks.get(trial.id)
         if facts["task_id"] is None or facts["mode"] == CUT:
             continue
-        is_voided = trial.id in voided
         # A trial of two goals is counted for each by itself.
         about = [one for one in goals if fits(one.conditions, facts, mark)]
         for goal in about or (None,):
             value = None if goal is None else measured[goal.measure].get(trial.id)
-            one = _try(trial.session_id, facts, mark, goal, value, voided=is_voided)
+            one = _try(trial.session_id, facts, mark, goal, value, voided=trial.id in voided)
             tries.append(one._replace(place=steps.place(facts)))
     return tries
 
@@ -222,6 +226,11 @@ def _left_out(mark: MarkRow | None, met: bool | None, *, voided: bool) -> str | 
     return NOT_MEASURED if met is None else None
 
 
+def _tells_step(one: Try) -> bool:
+    """Return whether a trial tells at which step its task was drawn."""
+    return one.left_out != VOIDED and not has_failed(one.facts)
+
+
 def _in_a_row(
     mine: Iterable[Try],
     drawn: Mapping[str, set[tuple[Any, ...]]],
@@ -234,7 +243,7 @@ def _in_a_row(
     row: list[tuple[SessionRow, list[Try]]] = []
     for session in reversed(sessions):
         found = by_session.get(session.id)
-        if found is not None:
+        if found is not None and any(_tells_step(one) for one in found):
             row.append((session, found))
         elif row and session.id in drawn and row[0][1][0].place not in drawn[session.id]:
             break
@@ -246,7 +255,7 @@ def _in_a_row(
 def _task_step(
     steps: StepsOfTasks,
     mine: Sequence[Try],
-    row: Iterable[tuple[SessionRow, list[Try]]],
+    row: Sequence[tuple[SessionRow, list[Try]]],
     distress: Mapping[str, int],
 ) -> TaskStep:
     facts = mine[-1].facts
@@ -258,6 +267,7 @@ def _task_step(
         task_name=facts["task_name"] or facts["task_id"],
         uses=frozenset(one.facts["use"] for one in mine),
         half_width_mm=facts["half_width_mm"],
+        facts=[one.facts for _, tries in row for one in tries],
         step=step,
         easier=rungs[at - 1] if at else None,
         harder=None if at is None or at + 1 == len(rungs) else rungs[at + 1],
@@ -266,8 +276,7 @@ def _task_step(
     )
 
 
-def _tally(session: SessionRow, tries: Iterable[Try], distress: Mapping[str, int]) -> Tally:
-    tries = list(tries)
+def _tally(session: SessionRow, tries: Sequence[Try], distress: Mapping[str, int]) -> Tally:
     finished = [one for one in tries if one.left_out is None]
     count = SessionCount(
         finished=len(finished),
@@ -282,10 +291,9 @@ def _tally(session: SessionRow, tries: Iterable[Try], distress: Mapping[str, int
 
 def _distress(db: Session, session_ids: Iterable[str]) -> dict[str, int]:
     """Return how often distress was marked in each session, in whichever task."""
-    wanted = set(session_ids)
     rows = (
         select(ObservationRow.session_id, func.count())
-        .where(ObservationRow.kind == DISTRESS, ObservationRow.session_id.in_(wanted))
+        .where(ObservationRow.kind == DISTRESS, ObservationRow.session_id.in_(set(session_ids)))
         .group_by(ObservationRow.session_id)
     )
     return dict(db.execute(rows).all())

@@ -1,7 +1,8 @@
 """Every series of a child with its trials, for the page of then and now."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any, Literal
 
 from sqlalchemy.orm import Session
@@ -48,6 +49,9 @@ class Found:
         Those among them that were chosen.
     trouble : str or None
         Why the choice could not be followed.
+    trials_in : callable
+        Returns the trials of a session as in ``linnet-numbers/1``. It reads raw records, so
+        it is called only where counts are said.
     """
 
     compared: list[Compared]
@@ -58,7 +62,7 @@ class Found:
     measure: Measure
     readings: list[Reading]
     facts: Facts
-    trials: Mapping[str, list[Numbers]]
+    trials_in: Callable[[str], list[Numbers]]
 
     def flags_of(self, one: Compared) -> set[str]:
         """Return every flag of the trials of both periods."""
@@ -72,7 +76,7 @@ class Found:
 
     def _groups(self, series: Series, period: Period) -> list[Numbers]:
         ids = {r.trial_id for r in self._readings(series, period)}
-        trials = [t for name in period.session_ids for t in self.trials[name]]
+        trials = [t for name in period.session_ids for t in self.trials_in(name)]
         return groups_of([trial for trial in trials if trial["trial_id"] in ids])
 
     def _readings(self, series: Series, period: Period) -> list[Reading]:
@@ -126,9 +130,19 @@ def found_of(
             alone.append(series)
         else:
             both.append(_with_trials(one, readings_in(readings, series, measure), measure))
-    wanted = {name for one in both for p in (one.then, one.now) for name in p.session_ids}
-    numbers = {s.id: numbers_of(db, s)["trials"] for s in sessions if s.id in wanted}
-    return Found(both, alone, offered, allowed, trouble, measure, readings, facts, numbers)
+    trials_in = _trials_in(db, sessions)
+    return Found(both, alone, offered, allowed, trouble, measure, readings, facts, trials_in)
+
+
+def _trials_in(db: Session, sessions: Sequence[SessionRow]) -> Callable[[str], list[Numbers]]:
+    rows = {session.id: session for session in sessions}
+
+    @cache
+    def trials(session_id: str) -> list[Numbers]:
+        found: list[Numbers] = numbers_of(db, rows[session_id])["trials"]
+        return found
+
+    return trials
 
 
 def _allowed(ids: list[str], chosen: Chosen) -> tuple[list[str], str | None]:

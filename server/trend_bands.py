@@ -1,7 +1,9 @@
 """The band a series is read against: its baseline sessions, or the spread of repeat trials."""
 
+from collections.abc import Mapping
 from datetime import date
-from typing import NamedTuple
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from analysis.control_band import LEAST_BASELINE, two_sd_band
 from analysis.reliability import (
@@ -15,6 +17,12 @@ from server.trend_series import Series
 from server.trend_statistics import values_of
 
 BASELINE, REPEATS = "baseline", "repeats"
+# Widths are whole hundredths of a millimetre.
+SAME_WIDTH_MM = 0.005
+
+Baselines = Mapping[Series, date]
+"""Last day of the baseline phase of each series for which a goal names one."""
+NO_BASELINES: Baselines = MappingProxyType({})
 
 
 class SeriesBand(NamedTuple):
@@ -33,6 +41,39 @@ class SeriesBand(NamedTuple):
     middle: float
     low: float
     high: float
+
+
+def is_about(conditions: Mapping[str, Any], task_name: str | None, series: Series) -> bool:
+    """Return whether the conditions of a goal are those of a series.
+
+    Parameters
+    ----------
+    conditions : mapping
+        Of the goal; what is not there may be anything.
+    task_name : str or None
+        Name of the goal's task; None if it may be any.
+    series : Series
+        Of one child and one measure. It knows its task by name, and of its positions only in
+        which sessions they were. Where it has no direction, as between dots, none is compared.
+
+    Returns
+    -------
+    bool
+        Whether trials of the series may be trials of the goal.
+    """
+    if task_name is not None and task_name != series.task_name:
+        return False
+    there = {"guide_id": series.guide_id, "hand": series.hand, "tool": series.tool}
+    if series.travelled is not None:
+        there["direction"] = series.travelled
+    if any(conditions[name] != there[name] for name in there.keys() & conditions.keys()):
+        return False
+    position, width_mm = conditions.get("position"), conditions.get("corridor_mm")
+    if position is not None and not any(position in one.positions for one in series.points):
+        return False
+    if width_mm is None or series.corridor_mm is None:
+        return width_mm is None
+    return bool(abs(series.corridor_mm - width_mm) < SAME_WIDTH_MM)
 
 
 def least_change(series: Series) -> float | None:
@@ -84,9 +125,12 @@ __all__ = [
     "BASELINE",
     "LEAST_BASELINE",
     "LEAST_PAIRS",
+    "NO_BASELINES",
     "REPEATS",
+    "Baselines",
     "SeriesBand",
     "band_of",
     "baseline_count",
+    "is_about",
     "least_change",
 ]

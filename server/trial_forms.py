@@ -6,7 +6,7 @@ from typing import Annotated, Any, TypeVar
 
 from pydantic import BaseModel, Field, ValidationError
 
-from server.mark_taps import OUTCOMES
+from server.mark_taps import OUTCOMES, is_help
 from server.routes_corrections import AmendmentBody, VoidBody
 from server.routes_trials import MarkBody
 from server.validation import sentence_of
@@ -31,11 +31,9 @@ Long = Annotated[str, Field(max_length=4000)]
 Model = TypeVar("Model", bound=BaseModel)
 
 
-class MarkForm(BaseModel):
-    """What was chosen and typed in the form of marks."""
+class MarkDetails(BaseModel):
+    """What every form of marks asks beside how it went."""
 
-    id: Short = ""
-    kind: Short = ""
     why: Long = ""
     hand_used: Short = ""
     setup: Short = ""
@@ -44,6 +42,13 @@ class MarkForm(BaseModel):
     demonstration: Short = ""
     physical: Short = ""
     hand_over_hand: Short = ""
+
+
+class MarkForm(MarkDetails):
+    """What was chosen and typed in the form of marks."""
+
+    id: Short = ""
+    kind: Short = ""
 
 
 class AmendmentForm(BaseModel):
@@ -81,12 +86,13 @@ def mark_of(typed: Typed) -> MarkBody:
     Parameters
     ----------
     typed : mapping
-        With the fields of `MarkForm`.
+        With the fields of `MarkForm`; the forms on the pages of a trial and of a session
+        mean the same.
 
     Returns
     -------
     MarkBody
-        As the tablet's strip sends it: "OK" takes help back, a reason belongs to "spoilt"
+        As the tablet's strip sends it: "OK" goes without help, a reason belongs to "spoilt"
         and "stopped".
 
     Raises
@@ -101,7 +107,7 @@ def mark_of(typed: Typed) -> MarkBody:
     if why and kind not in WITH_REASON:
         troubles["why"] = REASON_OF_OK
     noted = _help_of(typed, troubles)
-    if kind == "ok" and set(noted) - {"setup"}:
+    if kind == "ok" and is_help(noted):
         troubles["help"] = HELP_WITH_OK
     if troubles:
         raise Untaken(troubles)
@@ -119,7 +125,7 @@ def _help_of(typed: Typed, troubles: dict[str, str]) -> dict[str, Any]:
         noted["setup"] = True
     if any(cues.values()):
         noted["cues"] = cues
-    if typed["physical"] not in ("", "none"):
+    if typed["physical"]:
         noted["physical"] = typed["physical"]
     if typed["hand_over_hand"]:
         noted["hand_over_hand"] = True

@@ -47,6 +47,7 @@ LISTS = {
     "GET /api/sessions",
     "GET /api/tablet/day",
     "GET /caseload",
+    "GET /queue",
     "GET /run-sheet",
 }
 

@@ -3,11 +3,13 @@
 import re
 import sqlite3
 from contextlib import closing
+from importlib.resources import files
 from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
 
+from server import goal_progress, page_goals
 from tests.practice import Practice, drawn
 from tests.rights_requests import GOAL_FORM
 from tests.unit.test_goals import GOAL, set_goal
@@ -103,10 +105,58 @@ def test_a_change_is_a_new_version_and_an_old_form_is_refused(practice: Practice
     assert again.status_code == 409
     assert "changed in the meantime" in again.text
     assert "typed meanwhile" in again.text
-    assert 'name="based_on" value="1"' in again.text
+    # The form stands on the version that is there now, which is told, and so can be taken.
+    assert set(re.findall(r'name="based_on" value="(.*?)"', again.text)) == {"2"}
+    assert "The goal is now version 2: During drawing the harbour" in seen(again.text)
     assert rows(practice, "SELECT count(*) FROM goal") == [(2,)]
+    taken = sent(harbour, address, form | {"purpose": "typed meanwhile", "based_on": "2"})
+    assert taken.status_code == 303
+    assert rows(practice, "SELECT version, purpose FROM goal WHERE version = 3") == [
+        (3, "typed meanwhile")
+    ]
     text = seen(page(practice, address, "ferry"))
     assert text.index("Version 2") < text.index("Version 1")
+
+
+def test_an_old_form_neither_hides_the_newer_version_nor_opens_the_goal_again(
+    practice: Practice,
+) -> None:
+    goal_id = set_goal(practice)["goal_id"]
+    harbour, address = practice.desk("harbour"), f"{child(practice)}/goals/{goal_id}"
+    ended = sent(harbour, f"{address}/status", {"based_on": "1", "status": "met"})
+    assert ended.status_code == 303
+    old = GOAL_FORM | {"based_on": "1", "status": "open"}
+    # Refused for a field first: the newer version is told all the same.
+    for form, status in ((old | {"n": "many"}, 422), (old, 409)):
+        again = sent(harbour, address, form)
+        assert again.status_code == status
+        assert "The goal is now version 2" in again.text
+        assert 'name="based_on" value="2"' in again.text
+        assert '<input type="hidden" name="status" value="met">' in again.text
+    fresh = sent(harbour, address, GOAL_FORM | {"based_on": "2", "n": "many"})
+    assert fresh.status_code == 422
+    assert "The goal is now version" not in fresh.text
+
+
+def test_a_goal_is_counted_once_and_day_by_day_with_its_interval(
+    practice: Practice, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    goal_id = set_goal(practice, help={}, baseline=None)["goal_id"]
+    tablet = practice.tablet()
+    for beside_mm in (1.0, 1.0, 1.0, 1.0, 5.0):
+        practice.send(tablet, drawn(beside_mm=beside_mm))
+    asked: list[Any] = []
+
+    def counted(*told: Any) -> dict[str, Any]:
+        asked.append(told)
+        return goal_progress.progress_of(*told)
+
+    monkeypatch.setattr(page_goals, "progress_of", counted)
+    text = seen(page(practice, f"{child(practice)}/goals/{goal_id}"))
+    assert len(asked) == 1
+    day_by_day = text[text.index("Day by day") :]
+    # [P] Wilson 1927, 4 of 5: 37.55 to 96.38 %.
+    assert "3 March 2026 4 of 5 95 % interval 38 to 96 %" in day_by_day
 
 
 def test_the_form_of_a_goal_shows_it_and_sends_it_back_unchanged(practice: Practice) -> None:
@@ -194,3 +244,15 @@ def test_a_tablet_that_lay_differently_is_told_beside_its_series(practice: Pract
         "the tablet did not lie the same in all trials: tablet centred, flat surface in 2 and "
         "tablet to the left, flat surface in 1." in text
     )
+
+
+def test_every_class_of_the_style_sheet_is_one_that_a_page_sets() -> None:
+    desk = files("web") / "desk"
+    pages = " ".join(
+        one.read_text("utf-8") for one in desk.iterdir() if one.name.endswith((".html", ".mjs"))
+    )
+    words = set(re.findall(r"[a-z][a-z-]+", pages))
+    style = re.sub(r"/\*.*?\*/|{[^{}]*}", "", (desk / "child.css").read_text("utf-8"), flags=re.S)
+    classes = set(re.findall(r"\.([a-z][a-z-]*)", style))
+    assert "goals" in classes
+    assert classes <= words, classes - words

@@ -3,10 +3,13 @@
 import re
 from datetime import UTC, datetime, timedelta
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import Engine, event
 
+from server import store_sessions
 from server.store_children import create_child, link
 from server.store_plans import latest_plan, save_plan
 from server.store_sessions import create_session
@@ -133,8 +136,14 @@ def test_a_note_of_a_supervisor_waits_for_nobody(practice: Practice) -> None:
         ({}, "nothing planned yet"),
         ({"items": 0}, "nothing planned yet"),
         ({"items": 2}, "planned, 6 trials"),
-        ({"items": 2, "closed_at": NOON}, "0 of 6 trials in · closed · no note yet"),
+        # Closed and never begun: nothing happened that a note could tell.
+        ({"items": 2, "closed_at": NOON}, "0 of 6 trials in · closed"),
+        (
+            {"items": 2, "started_at": NOON, "closed_at": NOON},
+            "12:00 Gull 0 of 6 trials in · closed · no note yet",
+        ),
         ({"items": 2, "attendance": "absent"}, "absent"),
+        ({"items": 2, "attendance": "absent", "closed_at": NOON}, "absent · closed"),
         ({"attendance": "left_early", "items": 1}, "left early · planned, 3 trials"),
     ],
 )
@@ -144,6 +153,95 @@ def test_a_session_without_trials_says_what_it_is(
     practice.ids["other"] = add_session(practice, "Gull", **facts)
     words = " ".join(row_of(practice, ferry, "other").split())
     assert words.removeprefix("Gull ") == said
+
+
+def test_a_trial_that_was_not_done_is_not_in(practice: Practice, ferry: TestClient) -> None:
+    tablet, trees = practice.tablet(), [drawn(seq=seq) for seq in (1, 2)]
+    for tree in trees:
+        assert practice.send(tablet, tree).status_code == 201
+    path = f"/api/trials/{trees[0]['trial_id']}/marks"
+    for outcome, said in (
+        ("not_done", "1 of 3 trials in · no note yet"),
+        ("spoilt", "2 of 3 trials in · no note yet"),
+        ("not_done", "1 of 3 trials in · no note yet"),
+    ):
+        marked = tablet.post(path, json={"id": str(uuid4()), "outcome": outcome})
+        assert marked.status_code == 201, marked.text
+        # The newest mark counts.
+        assert said in row_of(practice, ferry, "Gull session")
+    assert "One session, 1 trial in so far." in page(ferry)
+
+
+def close_items(practice: Practice, client: TestClient, *item_ids: str) -> None:
+    for item_id in item_ids:
+        path = f"/sessions/{practice.ids['Gull session']}/plan/items/{item_id}/close"
+        assert client.post(path, follow_redirects=False).status_code == 303
+
+
+def test_an_item_that_was_closed_is_not_asked_any_more(
+    practice: Practice, ferry: TestClient
+) -> None:
+    first = plan()["items"][0]
+    with practice.app.state.sessions() as db:
+        items = [first, first | {"item_id": "a2"}]
+        save_plan(db, practice.ids["Gull session"], {"items": items}, at=NOON)
+        db.commit()
+    assert "planned, 6 trials" in row_of(practice, ferry, "Gull session")
+    tablet = practice.tablet()
+    mine = drawn()["plan"]
+    for _ in range(2):
+        assert practice.send(tablet, drawn()).status_code == 201
+    close_items(practice, ferry, "a1")
+    # [C] Two trials came of the item that was closed; none of the three still asked for.
+    assert "0 of 3 trials in, 2 of closed items" in row_of(practice, ferry, "Gull session")
+    assert "3 trials asked in all" in ferry.get(f"/sessions/{practice.ids['Gull session']}").text
+    assert '<span class="count">3</span>' in page(ferry, "/run-sheet")
+    for _ in range(3):
+        tree = drawn(plan=mine | {"item_id": "a2"})
+        assert practice.send(tablet, tree).status_code == 201
+    assert "3 of 3 trials in, 2 of closed items" in row_of(practice, ferry, "Gull session")
+    assert "One session, 5 trials in so far." in page(ferry)
+    close_items(practice, ferry, "a2")
+    assert "5 trials in · no note yet" in row_of(practice, ferry, "Gull session")
+
+
+def test_a_plan_with_every_item_closed_says_so(practice: Practice, ferry: TestClient) -> None:
+    close_items(practice, ferry, "a1")
+    assert "every item closed" in row_of(practice, ferry, "Gull session")
+
+
+def test_the_caseload_asks_as_often_whether_one_session_has_closed_items_or_many(
+    practice: Practice, ferry: TestClient
+) -> None:
+    asked: list[str] = []
+
+    def heard(*told: Any) -> None:
+        asked.append(told[2])
+
+    def questions() -> int:
+        asked.clear()
+        page(ferry)
+        return len(asked)
+
+    closed = plan()["items"][0] | {"state": "closed"}
+
+    def one_more() -> None:
+        session_id = add_session(practice, "Gull")
+        with practice.app.state.sessions() as db:
+            save_plan(db, session_id, {"items": [closed]}, at=NOON)
+            db.commit()
+
+    one_more()
+    questions()  # the first look at the day is one more line of the audit
+    event.listen(Engine, "before_cursor_execute", heard)
+    try:
+        before = questions()
+        for _ in range(5):
+            one_more()
+        assert questions() == before
+    finally:
+        event.remove(Engine, "before_cursor_execute", heard)
+    assert before > 0
 
 
 def test_sessions_stand_in_the_order_of_their_times(practice: Practice, ferry: TestClient) -> None:
@@ -203,6 +301,21 @@ def test_one_tap_starts_a_session_with_the_plan_of_the_last_time(
     pack = practice.tablet().get("/api/tablet/day").json()
     assert [one["plan_id"] for one in pack["plans"]] == [copied["plan_id"]]
     assert action not in page(ferry)
+
+
+def test_a_session_is_held_where_and_how_the_last_one_was(
+    practice: Practice, ferry: TestClient
+) -> None:
+    tern = add_child(practice, "Tern", "shell rope")
+    long_ago = TODAY - timedelta(days=9)
+    add_session(practice, "Tern", day=long_ago, place="Ropewalk Clinic", position="kneeling")
+    last = {"place": "Tidewell School", "position": "seated", "kind": "individual"}
+    add_session(practice, "Tern", day=YESTERDAY, **last)
+    start(ferry, tern)
+    with practice.app.state.sessions() as db:
+        made = store_sessions.sessions_of(db, tern)[-1]
+    assert made.day == TODAY
+    assert {name: getattr(made, name) for name in last} == last
 
 
 def test_the_first_session_of_a_child_is_empty(practice: Practice, ferry: TestClient) -> None:

@@ -105,9 +105,15 @@ def test_help_on_some_tries_is_not_said_of_all() -> None:
 
 
 def test_what_nobody_marked_is_not_called_done_without_help() -> None:
-    assert draft(trial(mark_id=None)).alone == ""
-    assert draft(trial(mark_id=None), trial()).alone == ""
-    assert draft(trial(mark_id=None)).did
+    bare = {"mark_id": None, "outcome": None}
+    assert draft(trial(**bare)).alone == ""
+    assert draft(trial(**bare), trial()).alone == ""
+    assert draft(trial(**bare)).did
+
+
+def test_a_mark_that_says_only_which_hand_drew_says_nothing_of_help() -> None:
+    assert draft(trial(mark_id="m", outcome=None)).alone == ""
+    assert draft(trial(mark_id="m", outcome=None), trial()).alone == ""
 
 
 @pytest.mark.parametrize(

@@ -264,6 +264,8 @@ def test_whatever_was_asked_is_said(mode: str, asked: dict[str, Any], words: str
 
 
 def test_no_share_on_the_path_stands_without_a_width() -> None:
+    failed = trial(flags=["scoring_failed"], half_width_mm=None)
+    assert "High Bridge, width in mm not known, right" in task_line(failed)
     assert "High Bridge, width in mm not known, right" in task_line(trial(flags=["uncalibrated"]))
     assert "High Bridge, width varies along the line, right" in task_line(trial(half_width_mm=None))
 

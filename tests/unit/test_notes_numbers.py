@@ -10,10 +10,12 @@ import pytest
 from fastapi.testclient import TestClient
 
 from analysis import ANALYSIS_VERSION
+from server import scoring
 from server.note_changes import changed_since
 from server.note_numbers import groups_of
 from tests.documents import sound
-from tests.practice import Practice, drawn
+from tests.entry_documents import sound_entry
+from tests.practice import Practice, drawn, raw_of
 
 TEXTS = {"subjective": "", "objective": "", "assessment": "Steadier.", "plan": ""}
 # The corridor of the drawn trials is 8 mm wide: 1 mm beside is on the path, 6 mm is not.
@@ -158,6 +160,52 @@ def test_a_trial_that_could_not_be_measured_is_left_out_by_name() -> None:
     (group,) = groups_of([line(), unmeasured, line(outcome="not_done")])
     assert (group["met"], group["of"]) == (1, 1)
     assert (group["left_out"]["not_measured"], group["left_out"]["not_done"]) == (1, 1)
+
+
+@pytest.mark.parametrize("calibrated", [True, False])
+def test_what_could_not_be_computed_is_not_measured_and_keeps_what_was_asked(
+    practice: Practice, monkeypatch: pytest.MonkeyPatch, calibrated: bool
+) -> None:
+    def broken(_workings: Any) -> None:
+        raise ZeroDivisionError
+
+    ferry, tablet = practice.desk("ferry"), practice.tablet()
+    device = sound()["device"] | {"calibrated": calibrated}
+    send(practice, tablet, ON, seq=1, device=device)
+    with monkeypatch.context() as patch:
+        patch.setattr(scoring, "make_report", broken)
+        lost = send(practice, tablet, ON, seq=2, device=device)
+        mark(tablet, lost, outcome="finished")
+        found = numbers(practice, ferry)
+        text = ferry.get(path_of(practice).removeprefix("/api")).text
+    failed = found["trials"][-1]
+    assert failed["flags"] == ["scoring_failed"]
+    asked = {"measure": "in_corridor_share", "at_least": 0.8, "at_most": None}
+    assert failed["criterion"] == asked | {"met": None, "value": None}
+    assert all(group["left_out"]["no_criterion"] == 0 for group in found["groups"])
+    assert sum(group["left_out"]["not_measured"] for group in found["groups"]) == 1
+    # The line and its width are known without computing, unless the tablet's mm are not.
+    assert len(found["groups"]) == (1 if calibrated else 2)
+    assert "varies along the line" not in text
+    assert "without a criterion" not in text
+    assert "1 not measured" in text
+
+
+def test_a_failed_computation_without_a_criterion_is_not_measured_either() -> None:
+    (group,) = groups_of([line(criterion=None, flags=["scoring_failed"])])
+    assert (group["left_out"]["not_measured"], group["left_out"]["no_criterion"]) == (1, 0)
+
+
+def test_a_criterion_on_what_a_ruler_said_can_be_told(practice: Practice) -> None:
+    tree = sound_entry()
+    del tree["plan"]
+    tree["task"]["criterion"] = {"entered": "largest_stray_mm", "at_most": 4.0}
+    ferry, params = practice.desk("ferry"), {"session": practice.ids["Gull session"]}
+    address = f"/api/entries/{tree['entry_id']}"
+    assert ferry.put(address, content=raw_of(tree), params=params).status_code == 201
+    page = ferry.get(path_of(practice).removeprefix("/api"))
+    assert page.status_code == 200
+    assert "arthest from the line, by ruler, at most 4" in page.text
 
 
 def test_what_was_asked_stands_in_where_nothing_was_travelled() -> None:

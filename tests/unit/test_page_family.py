@@ -116,6 +116,22 @@ def test_ticks_and_the_chosen_line_survive_going_back(practice: Practice) -> Non
     assert f'<option value="{first}" selected>' in back.text
 
 
+@pytest.mark.parametrize(
+    ("outcome", "there"), [("stopped", True), ("spoilt", False), ("not_done", False)]
+)
+def test_a_spoilt_line_may_be_of_another_child_and_is_not_shown(
+    practice: Practice, outcome: str, there: bool
+) -> None:
+    first, last = send(practice, seq=1), send(practice, seq=2)
+    mark = {"id": str(uuid4()), "outcome": outcome}
+    ferry = practice.desk("ferry")
+    assert ferry.post(f"/api/trials/{last}/marks", json=mark).status_code == 201
+    chosen = last if there else first
+    assert f'<option value="{chosen}" selected>' in ferry.get(path_of(practice)).text
+    answer = post(practice, picture="true", line=last)
+    assert answer.status_code == (200 if there else 422)
+
+
 def test_nothing_of_it_is_stored(practice: Practice) -> None:
     send(practice)
     before = everything_but_looks(practice.path)

@@ -321,6 +321,19 @@ def test_a_draft_takes_no_addendum(practice: Practice) -> None:
 # Text and paper
 
 
+@pytest.mark.parametrize("end", [".txt", ".pdf"])
+def test_a_note_that_is_taken_away_is_noted_as_exported(practice: Practice, end: str) -> None:
+    ferry, path = practice.desk("ferry"), path_of(practice)
+    exported = ("ferry", "exported", "Gull session")
+    seen(ferry, path)
+    assert exported not in audited(practice, "note")
+    for times in (1, 2):
+        assert ferry.get(f"{path}{end}").status_code == 200
+        assert audited(practice, "note").count(exported) == times
+    query = "SELECT DISTINCT child_id FROM audit WHERE verb = 'exported'"
+    assert rows(practice, query) == [(practice.ids["Gull"],)]
+
+
 def test_the_text_is_what_is_stored_with_its_signature(practice: Practice) -> None:
     ferry, path = practice.desk("ferry"), path_of(practice)
     assert "Objective\n(empty)\n" in seen(ferry, f"{path}.txt")
@@ -365,7 +378,8 @@ def test_the_pdf_tells_nothing_in_its_name(practice: Practice, state: str) -> No
 def test_looks_are_noted_and_strangers_find_nothing(practice: Practice, ending: str) -> None:
     seen_by = practice.desk("ferry").get(path_of(practice) + ending)
     assert seen_by.status_code == 200
-    assert audited(practice, "note") == [("ferry", "saw", "Gull session")]
+    verbs = ["saw", "exported"] if ending else ["saw"]
+    assert audited(practice, "note") == [("ferry", verb, "Gull session") for verb in verbs]
     assert practice.desk("lantern").get(path_of(practice) + ending).status_code == 404
     assert practice.desk("purser").get(path_of(practice) + ending).status_code == 403
 

@@ -25,9 +25,14 @@ def links(part: str) -> list[str]:
 
 def new_session(practice: Practice, day: str, name: str = "Gull", **more: Any) -> str:
     path = f"/api/children/{practice.ids[name]}/sessions"
-    made = practice.desk("ferry").post(path, json={"day": day} | more)
+    attendance = more.pop("attendance", None)
+    ferry = practice.desk("ferry")
+    made = ferry.post(path, json={"day": day} | more)
     assert made.status_code == 201, made.text
     session_id: str = made.json()["session_id"]
+    if attendance is not None:
+        change = {"attendance": attendance}
+        assert ferry.patch(f"/api/sessions/{session_id}", json=change).status_code == 200
     return session_id
 
 
@@ -102,10 +107,11 @@ def test_an_assistant_sees_her_own_by_state(practice: Practice) -> None:
 def test_sessions_of_two_weeks_that_have_begun_and_have_no_note(practice: Practice) -> None:
     ferry = practice.desk("ferry")
     new_session(practice, "2026-02-17")  # the day before the first of fourteen
-    first = new_session(practice, "2026-02-18", place="Ropewalk Clinic")
+    first = new_session(practice, "2026-02-18", place="Ropewalk Clinic", attendance="attended")
     noted = new_session(practice, "2026-02-20")
     put(ferry, f"/api/sessions/{noted}/note", 0)
     new_session(practice, "2026-03-04")  # tomorrow
+    new_session(practice, "2026-02-24")  # planned, and nobody came to it
     assert links(parts(ferry)[MISSING]) == [first]
     assert "Wednesday 18 February 2026, Ropewalk Clinic, no trials" in parts(ferry)[MISSING]
     # Today's session is none that lacks a note before it has begun.
@@ -114,6 +120,29 @@ def test_sessions_of_two_weeks_that_have_begun_and_have_no_note(practice: Practi
     assert links(found[MISSING]) == [first, practice.ids["Gull session"]]
     assert "Tidewell School, one trial<" in found[MISSING]
     assert found[""] == "Three notes to write or to sign"
+
+
+def test_a_session_that_did_not_take_place_wants_no_note(practice: Practice) -> None:
+    ferry, began = practice.desk("ferry"), "2026-02-26T09:10:00+00:00"
+    for attendance in ("absent", "cancelled"):
+        new_session(practice, "2026-02-26", attendance=attendance)
+        new_session(practice, "2026-02-26", attendance=attendance, started_at=began)
+    closed = new_session(practice, "2026-02-26")
+    assert ferry.post(f"/api/sessions/{closed}/close").status_code == 200
+    assert links(parts(ferry)[MISSING]) == []
+    assert parts(ferry)[""] == "No notes to write or to sign"
+    begun = new_session(practice, "2026-02-26", started_at=began)
+    assert links(parts(ferry)[MISSING]) == [begun]
+
+
+def test_a_session_in_which_nothing_was_done_wants_a_note_and_counts_no_trial(
+    practice: Practice,
+) -> None:
+    tablet = practice.tablet()
+    mark(tablet, send(practice, tablet, ON), outcome="not_done")
+    missing = parts(practice.desk("ferry"))[MISSING]
+    assert links(missing) == [practice.ids["Gull session"]]
+    assert "Tidewell School, no trials<" in missing
 
 
 def test_the_page_is_empty_in_words_and_shows_no_other_child(practice: Practice) -> None:

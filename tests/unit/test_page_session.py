@@ -9,8 +9,11 @@ import pytest
 from fastapi.testclient import TestClient
 
 from server.numbers import NO_BREAK
+from server.routes_desk_session_plan import ItemForm
+from server.trial_forms import HELP_WITH_OK, NO_KIND, REASON_OF_OK, WHOLE_NUMBER
 from tests.accounts import audited, rows
 from tests.practice import NOON, Practice, drawn
+from tests.unit.test_trial_facts import statements
 
 NOWHERE = "00000000-0000-4000-8000-00000000dead"
 
@@ -178,6 +181,34 @@ def test_an_item_says_all_that_is_asked(practice: Practice) -> None:
     assert "1. Quay Edge (probe) trace a line, 4 mm each side" in words
     assert "left hand, left to right, seated, stylus" in words
     assert "asked 3 times, 1 trial in , open" in words
+
+
+def test_only_what_was_done_and_not_voided_has_come_in(practice: Practice) -> None:
+    tablet, ferry = practice.tablet(), practice.desk("ferry")
+    first, second = drawn(seq=1), drawn(seq=2)
+    for tree in (first, second):
+        practice.send(tablet, tree)
+    mark = {"id": str(uuid4()), "outcome": "not_done"}
+    assert tablet.post(f"/api/trials/{first['trial_id']}/marks", json=mark).status_code == 201
+    words = text_of(ferry.get(at(practice)))
+    assert "1 trial has come in, 1 without a mark." in words
+    assert "asked 3 times, 1 trial in , open" in words
+    void = {"id": str(uuid4()), "voided": True, "reason": "The screen hung."}
+    assert ferry.post(f"/api/trials/{second['trial_id']}/voids", json=void).status_code == 201
+    words = text_of(ferry.get(at(practice)))
+    assert "No trial is in: each was not done or is voided." in words
+    assert "asked 3 times, none in yet , open" in words
+
+
+def test_the_form_that_adds_sends_every_field_that_is_read(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    sent: set[str] = set()
+    for task in ("high-bridge", "slow-tide"):
+        page = ferry.get(at(practice), params={"task": task}).text
+        form = re.search(r'action="[^"]*/plan/items" aria-label.*?</form>', page, re.DOTALL)
+        assert form is not None
+        sent |= set(re.findall(r' name="([^"]+)"', form[0]))
+    assert sent == set(ItemForm.model_fields)
 
 
 def test_an_empty_plan_says_what_to_do_first_and_takes_the_last_one(practice: Practice) -> None:
@@ -446,7 +477,7 @@ def test_an_old_form_cannot_change_its_mark_unseen(
 
 def test_a_later_tap_carries_what_was_said_before(practice: Practice, tree: dict[str, Any]) -> None:
     ferry, place = practice.desk("ferry"), f"trial-{tree['trial_id']}"
-    details = {"detail": "yes", "tap": "ok", "verbal": "2", "physical": "none", "setup": "yes"}
+    details = {"detail": "yes", "tap": "helped", "verbal": "2", "physical": "none", "setup": "yes"}
     kept(mark(ferry, practice, tree, **details, hand_used="right"), place)
     kept(mark(ferry, practice, tree, tap="spoilt"), place)
     kept(mark(ferry, practice, tree, tap="ok"), place)
@@ -457,6 +488,60 @@ def test_a_later_tap_carries_what_was_said_before(practice: Practice, tree: dict
     # "OK" takes help back.
     assert fine["help"] is None
     assert [one["hand_used"] for one in (helped, spoilt, fine)] == ["right"] * 3
+
+
+@pytest.mark.parametrize(
+    ("said", "field", "sentence"),
+    [
+        ({"verbal": "1"}, "help", HELP_WITH_OK),
+        ({"physical": "minimal"}, "help", HELP_WITH_OK),
+        ({"why": "tired"}, "why", REASON_OF_OK),
+    ],
+)
+def test_ok_beside_help_is_refused_on_both_pages_alike(
+    practice: Practice, tree: dict[str, Any], said: dict[str, str], field: str, sentence: str
+) -> None:
+    ferry = practice.desk("ferry")
+    here = mark(ferry, practice, tree, detail="yes", tap="ok", **said)
+    there = post(ferry, f"/trials/{tree['trial_id']}/marks", id=str(uuid4()), kind="ok", **said)
+    assert (here.status_code, there.status_code) == (422, 422)
+    beside = "<legend>Cues, how many</legend>.*" if field == "help" else 'name="why".*'
+    (fields,) = re.findall(rf"{beside}?</fieldset>|{beside}?<button", here.text, re.DOTALL)[:1]
+    assert sentence in fields
+    assert sentence in there.text
+    assert marks_of(practice, tree) == []
+
+
+def test_both_pages_keep_that_there_was_no_physical_help(
+    practice: Practice, tree: dict[str, Any]
+) -> None:
+    ferry = practice.desk("ferry")
+    mark(ferry, practice, tree, detail="yes", tap="ok", physical="none")
+    path = f"/trials/{tree['trial_id']}/marks"
+    post(ferry, path, id=str(uuid4()), kind="ok", physical="none")
+    found = [(one["outcome"], one["help"]) for one in marks_of(practice, tree)]
+    assert found == [("finished", {"physical": "none"})] * 2
+
+
+def test_a_detailed_mark_sent_twice_is_one_mark(practice: Practice, tree: dict[str, Any]) -> None:
+    ferry = practice.desk("ferry")
+    said = {"mark_id": str(uuid4()), "tap": "helped", "detail": "yes", "verbal": "2"}
+    for _ in range(2):
+        kept(mark(ferry, practice, tree, **said), f"trial-{tree['trial_id']}")
+    other = mark(ferry, practice, tree, **said | {"verbal": "3"})
+    assert other.status_code == 409
+    assert len(marks_of(practice, tree)) == 1
+
+
+def test_a_page_and_its_news_read_no_whole_report(practice: Practice, tree: dict[str, Any]) -> None:
+    ferry = practice.desk("ferry")
+    for end in ("", "/live"):
+        with statements(practice) as said:
+            answer = ferry.get(at(practice, end))
+        assert answer.status_code == 200
+        assert tree["trial_id"] in answer.text
+        assert any("FROM result" in one for one in said)
+        assert not any("result.report" in one for one in said)
 
 
 def test_a_reason_belongs_to_the_outcome_that_it_was_given_for(
@@ -474,9 +559,12 @@ def test_a_reason_belongs_to_the_outcome_that_it_was_given_for(
 @pytest.mark.parametrize(
     ("data", "sentence"),
     [
-        ({"tap": ""}, "Choose how the trial went"),
-        ({"tap": "ok", "verbal": "-1"}, "whole number from 0 to 1000"),
-        ({"tap": "ok", "physical": "huge"}, "This must be"),
+        ({"tap": ""}, NO_KIND),
+        ({"tap": "helped", "verbal": "-1"}, WHOLE_NUMBER),
+        ({"tap": "spoilt", "verbal": "1001"}, "This number must be at most 1000."),
+        ({"tap": "spoilt", "physical": "huge"}, "This must be"),
+        ({"tap": "spoilt", "hand_used": "third"}, "This must be"),
+        ({"tap": "spoilt", "why": "x" * 201}, "This is too long."),
         ({"tap": "stopped", "why": "a\x1bb"}, "must not hold control characters"),
     ],
 )

@@ -72,6 +72,9 @@ def test_a_form_means_what_the_row_of_the_tablet_means() -> None:
     assert marked(kind="ok").help is None
     # To set a task up is no help with it.
     assert marked(kind="ok", setup="yes").help.model_dump(exclude_none=True) == {"setup": True}
+    # That there was no physical help is something that was seen, and no help.
+    seen = marked(kind="ok", physical="none").help.model_dump(exclude_none=True)
+    assert seen == {"physical": "none"}
     stopped = marked(kind="stopped", why=" tired arm ", hand_used="left")
     assert (stopped.outcome, stopped.why, stopped.hand_used) == ("stopped", "tired arm", "left")
 
@@ -158,6 +161,16 @@ def test_the_form_of_marks_begins_with_what_was_said_last(practice: Practice) ->
     assert re.search(r'value="helped" checked', page)
     assert re.search(r'name="gesture"[^>]* value="3"', page)
     assert '<option value="left" selected>left hand</option>' in page
+
+
+def test_no_physical_help_stays_said_and_cues_of_zero_are_no_help(practice: Practice) -> None:
+    trial_id, ferry = sent(practice), practice.desk("ferry")
+    zero = {"verbal": 0, "gesture": 0, "demonstration": 0}
+    noted = {"id": str(uuid4()), "outcome": "finished", "help": {"cues": zero, "physical": "none"}}
+    assert ferry.post(f"/api/trials/{trial_id}/marks", json=noted).status_code == 201
+    page = ferry.get(f"/trials/{trial_id}").text
+    assert re.search(r'value="ok" checked', page)
+    assert '<option value="none" selected>none</option>' in page
 
 
 def test_a_mark_sent_twice_is_one_mark_and_another_under_its_id_is_refused(

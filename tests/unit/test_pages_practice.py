@@ -3,9 +3,11 @@
 import re
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import Engine, event
 
 from server import page_owner_backup
 from server.cli_keep import NOT_NOTED, noted, run_backup
@@ -13,6 +15,7 @@ from server.page_owner_backup import UNKNOWN, size_on_disk_bytes, size_words
 from server.page_owner_changes import DEEDS, LINES
 from server.page_owner_settings import WORDS
 from server.routes_desk_owner import NOT_SURE
+from server.store_backups import last_backup
 from server.store_changes import CHANGES
 from server.store_settings import KNOWN
 from tests.accounts import audited, rows
@@ -40,26 +43,29 @@ def test_no_tablet_is_said_in_words(practice: Practice) -> None:
     assert "No tablet is paired." in owner(practice).get("/owner/tablets").text
 
 
-def test_a_tablet_is_listed_with_the_day_it_was_heard_and_nothing_it_sent(
-    practice: Practice,
-) -> None:
+def test_a_tablet_is_listed_and_neither_what_it_sent_nor_when(practice: Practice) -> None:
     tablet, tree = practice.tablet(), drawn()
     practice.clock.move(days=1, hours=-2)
     practice.send(tablet, tree)
     shown = owner(practice).get("/owner/tablets").text
-    assert "Paired with ferry · first paired on 3 March 2026 · last heard on 4 March 2026" in shown
+    assert (
+        "Paired with ferry · first paired on 3 March 2026 · "
+        "last paired or measured on 3 March 2026" in shown
+    )
+    assert "4 March 2026" not in shown
+    assert "When trials arrive is not told here." in shown
     telling = [tree["trial_id"], *(word for word in TELLING if word != "2026-03")]
     assert not [word for word in telling if word in shown]
 
 
-def test_a_tablet_that_was_paired_again_was_heard_that_day(practice: Practice) -> None:
+def test_a_tablet_that_was_paired_again_was_paired_that_day(practice: Practice) -> None:
     tablet = practice.tablet()
     practice.clock.move(days=6)
     code = practice.desk("ferry").post("/api/pairing-codes").json()["code"]
     assert tablet.post("/api/pair", json={"code": code}).status_code == 200
     shown = owner(practice).get("/owner/tablets").text
     assert shown.count('aria-label="End the pairings of') == 1
-    assert "first paired on 3 March 2026 · last heard on 9 March 2026" in shown
+    assert "first paired on 3 March 2026 · last paired or measured on 9 March 2026" in shown
 
 
 def test_a_tablet_is_revoked_only_by_somebody_who_means_it(practice: Practice) -> None:
@@ -134,6 +140,25 @@ def test_a_backup_made_while_it_is_served_is_known_and_leaves_out_where_it_is(
     assert "mast" not in shown
     assert rows(practice, "SELECT account_id, object_id FROM audit WHERE verb = 'backed_up'") == [
         (None, None)
+    ]
+
+
+def test_looking_for_the_last_backup_does_not_read_the_whole_audit(practice: Practice) -> None:
+    asked: list[tuple[str, Any]] = []
+
+    def heard(*told: Any) -> None:
+        asked.append((told[2], told[3]))
+
+    event.listen(Engine, "before_cursor_execute", heard)
+    try:
+        with practice.app.state.sessions() as db:
+            assert last_backup(db) is None
+    finally:
+        event.remove(Engine, "before_cursor_execute", heard)
+    ((query, values),) = [one for one in asked if "FROM audit" in one[0]]
+    plan = rows(practice, f"EXPLAIN QUERY PLAN {query}", *values)
+    assert [line[-1] for line in plan] == [
+        "SEARCH audit USING INDEX ix_audit_child_id_number (child_id=?)"
     ]
 
 

@@ -87,6 +87,7 @@ def test_start_and_end_give_the_minutes(practice: Practice) -> None:
         ({"started_at": "2026-03-03T09:10:00Z", "ended_at": "2026-03-03T09:09:59Z"}, "/ended_at"),
         ({"started_at": "2026-03-03T09:10:00Z", "ended_at": "2026-03-04T09:10:01Z"}, "/ended_at"),
         ({"ended_at": "2026-03-03T09:10:00Z"}, "/started_at"),
+        ({"started_at": "2026-03-03T09:10:00Z", "ended_at": "2026-03-03T12:00:01Z"}, "/ended_at"),
         ({"started_at": "2026-03-03T09:10:00"}, "/started_at"),
         ({"started_at": 1772529247}, "/started_at"),
         ({"attendance": NOWHERE}, "/attendance"),

@@ -6,6 +6,7 @@ from uuid import uuid4
 
 import pytest
 
+from server import scoring
 from server.store_observations import add_observation
 from server.store_sessions import create_session, save_plan
 from tests.practice import TODAY, Practice, drawn, plan
@@ -29,6 +30,7 @@ class Sittings:
     def __init__(self, practice: Practice) -> None:
         self.practice, self.tablet, self.seq = practice, practice.tablet(), 0
         self.sessions: list[str] = []
+        self.sent: list[str] = []
 
     def sit(
         self,
@@ -37,6 +39,7 @@ class Sittings:
         width_mm: float = 8.0,
         marks: dict[int, dict[str, Any]] | None = None,
         ended: bool = True,
+        calibrated: bool = True,
     ) -> str:
         with self.practice.app.state.sessions() as db:
             plan_id = str(uuid4())
@@ -55,7 +58,9 @@ class Sittings:
             self.seq += 1
             tree = drawn(plan_id=plan_id, beside_mm=beside_mm, seq=self.seq)
             tree["guide"]["corridor_mm"] = width_mm
+            tree["device"]["calibrated"] = calibrated
             assert self.practice.send(self.tablet, tree).status_code == 201
+            self.sent.append(tree["trial_id"])
             if marks and number in marks:
                 body = {"id": str(uuid4()), **marks[number]}
                 answer = self.tablet.post(f"/api/trials/{tree['trial_id']}/marks", json=body)
@@ -76,6 +81,12 @@ def sittings(practice: Practice) -> Sittings:
 
 def ago(days: int) -> date:
     return TODAY - timedelta(days=days)
+
+
+def void(practice: Practice, trial_id: str) -> None:
+    body = {"id": str(uuid4()), "voided": True, "reason": "The screen hung."}
+    answer = practice.desk("ferry").post(f"/api/trials/{trial_id}/voids", json=body)
+    assert answer.status_code == 201, answer.text
 
 
 def counts(step: dict[str, Any]) -> list[tuple[int, int]]:
@@ -195,6 +206,57 @@ def test_another_step_in_between_breaks_the_row(sittings: Sittings) -> None:
     (step,) = sittings.steps()
     assert (step["half_width_mm"], counts(step)) == (4.0, [(5, 5)])
     assert step["suggestion"] == "too little to say"
+
+
+def test_a_voided_trial_moves_no_step_and_breaks_no_row(
+    practice: Practice, sittings: Sittings
+) -> None:
+    sittings.sit(ago(9), *[WIDE] * 5)
+    sittings.sit(ago(5), WIDE, width_mm=12.0)
+    void(practice, sittings.sent[-1])
+    sittings.sit(ago(2), *[WIDE] * 5)
+    (step,) = sittings.steps()
+    assert (step["suggestion"], counts(step)) == ("up", [(5, 5), (5, 5)])
+    # Nor is the newest session one of the other step, or one of this step with nothing to count.
+    sittings.sit(ago(1), WIDE, width_mm=12.0)
+    void(practice, sittings.sent[-1])
+    sittings.sit(ago(1), WIDE)
+    void(practice, sittings.sent[-1])
+    (step,) = sittings.steps()
+    assert (step["suggestion"], counts(step)) == ("up", [(5, 5), (5, 5)])
+
+
+def test_a_voided_trial_beside_others_is_told_as_left_out(
+    practice: Practice, sittings: Sittings
+) -> None:
+    sittings.sit(ago(2), *[WIDE] * 6)
+    void(practice, sittings.sent[0])
+    (step,) = sittings.steps()
+    assert counts(step) == [(5, 5)]
+    assert step["sessions"][0]["left_out"] == {"voided": 1}
+
+
+def test_a_task_of_voided_trials_only_has_no_step(practice: Practice, sittings: Sittings) -> None:
+    sittings.sit(ago(2), WIDE)
+    void(practice, sittings.sent[0])
+    assert sittings.steps() == []
+
+
+def test_a_trial_that_could_not_be_scored_moves_no_step(
+    sittings: Sittings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(_workings: Any) -> None:
+        raise ZeroDivisionError
+
+    for day in (9, 2):
+        sittings.sit(ago(day), *[WIDE] * 5)
+    assert sittings.steps()[0]["suggestion"] == "up"
+    with monkeypatch.context() as patch:
+        patch.setattr(scoring, "make_report", broken)
+        sittings.sit(ago(5), WIDE)
+        sittings.sit(ago(1), WIDE)
+        (step,) = sittings.steps()
+    assert (step["suggestion"], counts(step)) == ("up", [(5, 5), (5, 5)])
 
 
 def test_a_session_without_the_task_does_not_break_the_row(sittings: Sittings) -> None:

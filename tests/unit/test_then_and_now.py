@@ -14,7 +14,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from analysis.registry import measure
+from server import then_and_now_store
 from server.figures_then_and_now import then_and_now_figure
+from server.note_numbers import numbers_of
 from server.numbers import NO_BREAK
 from server.sentences_then_and_now import (
     change_sentence,
@@ -25,6 +27,7 @@ from server.sentences_then_and_now import (
 )
 from server.then_and_now import NO_SPREAD, TOO_FEW, Compared, compared
 from server.trend_series import Series, SessionPoint
+from tests.accounts import rows
 from tests.cut_documents import sound_cut
 from tests.documents import sound
 from tests.practice import Practice, drawn, raw_of
@@ -195,6 +198,12 @@ def test_another_criterion_is_never_put_beside_the_first() -> None:
     assert count_lines([group(0, 0) | {"criterion": None}], []) == []
 
 
+def test_a_criterion_on_a_measure_of_long_ago_is_said_by_its_name() -> None:
+    asked = {"measure": "of_long_ago", "at_least": 0.8, "at_most": None}
+    (line,) = count_lines([], [group(4, 5) | {"criterion": asked}])
+    assert plain(line.asked) == "Of long ago at least 0.8, 6 mm each side"
+
+
 def test_all_rows_of_the_picture_share_one_scale_and_show_every_session() -> None:
     rows = [("one", of(5.0, 4.0, 3.0, 2.0)), ("two", of(9.0, 8.0, 7.5, 1.0, repeats=()))]
     figure = then_and_now_figure(rows, DEVIATION)
@@ -273,6 +282,28 @@ def test_the_page_compares_first_and_latest_sessions(practice: Practice) -> None
     assert "13 to 20 January 2026" in text
     assert "Same task, width, hand, direction, tool and tablet only." in text
     assert "BW-91" not in answer.text
+
+
+def test_the_picture_reads_no_numbers_and_the_page_each_session_once(
+    practice: Practice, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    right = sound()["condition"] | {"hand": "right"}
+    made = fill(practice, [[5.0], [4.0], [3.0], [1.0]])
+    for session_id in made:
+        put(practice, session_id, beside_mm=1.0, seq=9, condition=right)
+    read: list[str] = []
+
+    def noted(db: Any, session: Any) -> Any:
+        read.append(session.id)
+        return numbers_of(db, session)
+
+    monkeypatch.setattr(then_and_now_store, "numbers_of", noted)
+    assert show(practice, ".svg", each=1).status_code == 200
+    assert read == []
+    text = text_of(show(practice, each=1))
+    # [C] 5 mm beside is outside 4 mm each side, 1 mm is inside.
+    assert "0 of 1 (0–79 %)" in text
+    assert sorted(read) == sorted([made[0], made[-1]])
 
 
 def test_sessions_and_sides_can_be_chosen(practice: Practice) -> None:
@@ -392,3 +423,6 @@ def test_the_file_says_what_the_page_says(practice: Practice, tmp_path: Path) ->
     for said in ("Gull: then and now", "too few repeat trials to say", "Not a standardised test"):
         assert said in text, said
     assert "BW-91" not in text
+    query = "SELECT account_id, kind, object_id, child_id FROM audit WHERE verb = 'exported'"
+    ferry, gull = practice.ids["ferry"], practice.ids["Gull"]
+    assert rows(practice, query) == [(ferry, "then_and_now", gull, gull)]

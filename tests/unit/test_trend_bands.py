@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from typing import Any
 
 import pytest
 from matplotlib.collections import FillBetweenPolyCollection
@@ -10,7 +11,15 @@ from matplotlib.figure import Figure
 from analysis.registry import measure
 from server.figures import render, trend_figure
 from server.page_trend import trend_words
-from server.trend_bands import BASELINE, REPEATS, band_of, baseline_count, least_change
+from server.trend_bands import (
+    BASELINE,
+    NO_BASELINES,
+    REPEATS,
+    band_of,
+    baseline_count,
+    is_about,
+    least_change,
+)
 from server.trend_series import Series
 from tests.drawings import FIRST_DAY, series
 
@@ -19,6 +28,15 @@ DISTANCE = measure("deviation_mean_abs")
 PAIRS = tuple((10.0, 10.0 + step) for step in (1.0, 2.0, 3.0, 4.0, 5.0))
 # [C] SD of 1..5 is sqrt 2.5; SEM = SD / sqrt 2; 1.96 sqrt 2 SEM = 1.96 SD.
 LEAST_MM = 1.96 * 2.5**0.5
+
+ASKED = {
+    "hand": "right",
+    "direction": "left_to_right",
+    "corridor_mm": 12.0,
+    "tool": "stylus",
+    "position": "seated",
+    "guide_id": "g1-12.0",
+}
 
 
 def with_pairs(count: int = 5) -> Series:
@@ -86,14 +104,55 @@ def test_the_key_names_the_band_that_is_drawn() -> None:
     assert "first session ± spread of repeat trials" not in keys(4)
 
 
+@pytest.mark.parametrize(
+    ("conditions", "task_name", "expected"),
+    [
+        ({}, None, True),
+        ({}, "High Bridge", True),
+        ({}, "Swell", False),
+        (ASKED, "High Bridge", True),
+        (ASKED | {"hand": "left"}, None, False),
+        (ASKED | {"hand": "free"}, None, False),
+        (ASKED | {"direction": "right_to_left"}, None, False),
+        (ASKED | {"corridor_mm": 8.0}, None, False),
+        (ASKED | {"tool": "finger"}, None, False),
+        (ASKED | {"position": "standing"}, None, False),
+        (ASKED | {"guide_id": "another"}, None, False),
+    ],
+)
+def test_a_goal_is_about_series_of_its_conditions_only(
+    conditions: dict[str, Any], task_name: str | None, expected: bool
+) -> None:
+    assert is_about(conditions, task_name, series([6.0])) is expected
+
+
+def test_what_a_series_does_not_know_is_no_width_and_no_way() -> None:
+    dots = replace(series([6.0]), corridor_mm=None, travelled=None)
+    assert is_about({"direction": "downward", "hand": "right"}, None, dots)
+    assert not is_about({"corridor_mm": 12.0}, None, dots)
+
+
+def test_each_series_has_the_band_of_its_own_goal() -> None:
+    right = series([10.0, 12.0, 11.0, 9.0])
+    left = replace(right, hand="left")
+    figure = trend_figure([right, left], DISTANCE)
+    assert bands(figure) == []
+    until = {left: FIRST_DAY + timedelta(weeks=2)}
+    figure = trend_figure([right, left], DISTANCE, until=until)
+    assert len(bands(figure)) == 1
+    told = trend_words("c", DISTANCE, [right, left], [], until)
+    assert told is not None
+    assert [line.band.startswith("mean ± 2 SD") for line in told["spread"]] == [False, True]
+
+
 def test_the_page_says_why_there_is_no_band_and_whether_a_change_is_beyond_the_spread() -> None:
-    told = trend_words("c", DISTANCE, [with_pairs(4), with_pairs()], [], None)
+    told = trend_words("c", DISTANCE, [with_pairs(4), with_pairs()], [], NO_BASELINES)
     assert told is not None
     none, some = told["spread"]
     assert none.band == "no band: four pairs of repeat trials, five are needed"
     assert (none.least, none.change.replace("\N{NO-BREAK SPACE}", " ")) == ("", "−2.0 mm")
     # [C] 6 to 4 mm is less than 3.1 mm.
     assert some.change.endswith("within the spread")
-    far = trend_words("c", DISTANCE, [replace(series([9.0, 4.0]), repeats=PAIRS)], [], None)
+    far = trend_words("c", DISTANCE, [replace(series([9.0, 4.0]), repeats=PAIRS)], [], NO_BASELINES)
     assert far is not None
     assert far["spread"][0].change.endswith("beyond the spread")
