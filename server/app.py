@@ -63,6 +63,7 @@ from server.problems import Problem, respond
 from server.protection import FixedHeaders, GuardedWrites
 from server.request_log import RequestLog
 from server.settings import Settings
+from server.signed_out import signed_out_page, typed_texts
 
 ROUTERS = (
     routes_accounts.router,
@@ -139,7 +140,8 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
 async def _not_signed_in(request: Request, _error: Exception) -> Response:
     if request.url.path.startswith("/api"):
         return respond(request, Problem(401))
-    return RedirectResponse("/", 303)
+    typed = await typed_texts(request)
+    return signed_out_page(typed) if typed else RedirectResponse("/", 303)
 
 
 async def _database_fault(request: Request, error: Exception) -> Response:

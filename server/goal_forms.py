@@ -1,9 +1,11 @@
 """The form of a goal: what was typed, the body it stands for, and where it does not fit."""
 
+from collections.abc import Iterator
 from typing import Any, TypeVar
 
 from pydantic import ValidationError
 
+from analysis.registry import MEASURES
 from server import goal_bodies
 from server.faults import Fault
 from server.goal_bodies import GoalBody, VersionBody
@@ -45,6 +47,10 @@ SAID = {
     "This key is needed and is not there.": NEEDED,
     "This text must not be empty.": NEEDED,
     "This must be a word in lower case: letters, digits and _ only.": "Letters and digits only.",
+}
+BACKWARDS = {
+    "at_least": "Less is better in this measure: give the bound as “at most”.",
+    "at_most": "More is better in this measure: give the bound as “at least”.",
 }
 Model = TypeVar("Model", bound=GoalBody)
 
@@ -162,6 +168,7 @@ def _tree(form: GoalForm, reader: _Reader) -> dict[str, Any]:
         name: reader.number(f"/criterion/{name}", getattr(form, name), factor)
         for name in ("at_least", "at_most")
     }
+    reader.faults += _backwards(form.measure, criterion)
     cues = {
         name: reader.whole(f"/help/cues_at_most/{name}", getattr(form, name) or "0")
         for name in CUES
@@ -183,6 +190,15 @@ def _tree(form: GoalForm, reader: _Reader) -> dict[str, Any]:
     return tree | {
         name: reader.whole(f"/{name}", getattr(form, name)) for name in ("k", "n", "days")
     }
+
+
+def _backwards(measure_id: str, criterion: dict[str, float | None]) -> Iterator[Fault]:
+    """Yield what speaks against a criterion that asks for the worse side alone."""
+    entry = next((one for one in MEASURES if one.id == measure_id), None)
+    worse = {"low": "at_least", "high": "at_most"}.get("" if entry is None else entry.better)
+    given = [name for name, bound in criterion.items() if bound is not None]
+    if worse is not None and given == [worse]:
+        yield Fault(f"/criterion/{worse}", BACKWARDS[worse])
 
 
 def _baseline(form: GoalForm, reader: _Reader, factor: float) -> dict[str, Any] | None:

@@ -143,6 +143,7 @@ def note_page(desk: Desk, seen: SeenSession, settings: Settings, typed: Typed) -
         "day": weekday_words(desk.session.day),
         "state": _state(desk, note, events, settings),
         "is_signed": is_signed,
+        "not_ended": desk.session.ended_at is None,
         "has_note": note is not None,
         "revision": 0 if note is None else note.revision,
         "may": _rights(desk, note),

@@ -96,7 +96,9 @@ def suggestion(sessions: Sequence[SessionCount]) -> Suggestion:
         return Suggestion("stay", (_both("at least 4 of 5 met"), *downs))
     if not hindrances:
         met = _both("at least 4 of 5 met")
-        return Suggestion("up", (met, "Help stayed within the goal, and no distress was marked."))
+        return Suggestion(
+            "up", (met, "Help stayed within what is allowed, and no distress was marked.")
+        )
     if downs:
         return Suggestion("down", downs)
     return Suggestion("stay", hindrances)

@@ -60,6 +60,26 @@ def test_lengths_are_typed_as_they_are() -> None:
     assert (body.criterion.at_least, body.criterion.at_most) == (None, 2.5)
 
 
+@pytest.mark.parametrize(
+    ("measure", "bounds", "said"),
+    [
+        ("deviation_mean_abs", {"at_least": "80", "at_most": ""}, {"at_least": "Less is better"}),
+        ("deviation_mean_abs", {"at_least": "1", "at_most": "80"}, {}),
+        ("in_corridor_share", {"at_least": "", "at_most": "80"}, {"at_most": "More is better"}),
+        ("duration", {"at_least": "80", "at_most": ""}, {}),
+    ],
+)
+def test_a_criterion_does_not_ask_for_the_worse_side_alone(
+    measure: str, bounds: dict[str, str], said: dict[str, str]
+) -> None:
+    form = fresh().model_copy(update={"measure": measure, "purpose": "s", "half_mm": "6"} | bounds)
+    if not said:
+        assert body_of(form).measure == measure
+        return
+    found = faults(form)
+    assert {name: text[: len(said[name])] for name, text in found.items()} == said
+
+
 def test_every_field_that_does_not_fit_is_told_beside_it() -> None:
     form = GoalForm(
         measure="in_corridor_share",

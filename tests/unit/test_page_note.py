@@ -154,6 +154,18 @@ def test_nothing_is_signed_without_an_assessment(practice: Practice, assessment:
     assert stored(practice) == []
 
 
+def test_before_signing_it_is_said_that_the_session_has_not_ended(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    session = path_of(practice).removesuffix("/note")
+    times = {"started_at": "2026-03-03T09:10:00Z", "ended_at": None}
+    assert ferry.patch(f"/api{session}", json=times).status_code == 200
+    assert "This session has no end yet" in seen(ferry, path_of(practice))
+    assert (
+        ferry.patch(f"/api{session}", json={"ended_at": "2026-03-03T09:38:00Z"}).status_code == 200
+    )
+    assert "This session has no end yet" not in seen(ferry, path_of(practice))
+
+
 def test_nothing_is_signed_unread(practice: Practice) -> None:
     ferry = practice.desk("ferry")
     answer = post(ferry, path_of(practice), **FORM, do="sign")

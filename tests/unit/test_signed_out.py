@@ -1,0 +1,38 @@
+"""Long texts are not lost when the sign-in has ended before they were sent."""
+
+from fastapi.testclient import TestClient
+
+from tests.practice import ORIGIN, Practice
+
+TEXT = "Followed the quay both ways, <slowly> & with a rest after the bell rang in the hall."
+NOTE = {"based_on": "0", "subjective": "", "objective": TEXT, "assessment": "", "plan": ""}
+
+
+def test_what_was_typed_is_shown_and_not_stored(practice: Practice) -> None:
+    desk = practice.desk("ferry")
+    path = f"/sessions/{practice.ids['Gull session']}/note"
+    desk.post("/sign-out")
+    answer = desk.post(path, data=NOTE | {"do": "save"})
+    assert answer.status_code == 401
+    assert "Nothing was stored." in answer.text
+    assert "Followed the quay both ways, &lt;slowly&gt; &amp; with a rest" in answer.text
+    assert "<h2>Objective</h2>" in answer.text
+    assert "Based on" not in answer.text
+    assert answer.headers["cache-control"] == "no-store"
+    stored = practice.desk("ferry").get(f"/api{path}").json()
+    assert (stored["revision"], TEXT in str(stored)) == (0, False)
+
+
+def test_without_a_long_text_the_way_leads_to_the_sign_in(practice: Practice) -> None:
+    nobody = TestClient(practice.app, headers=ORIGIN, follow_redirects=False)
+    path = f"/sessions/{practice.ids['Gull session']}/note"
+    short = nobody.post(path, data=NOTE | {"objective": "Short.", "do": "save"})
+    assert (short.status_code, short.headers["location"]) == (303, "/")
+    kinds = ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x")
+    for kind in kinds:
+        other = nobody.post(path, content=b"\xff=&--x" * 20, headers={"content-type": kind})
+        assert other.status_code in (303, 400), kind
+    begin = path.replace("/note", "/begin")
+    assert nobody.post(begin, content=b"--x", headers={"content-type": kinds[2]}).status_code == 303
+    assert nobody.get(path).status_code == 303
+    assert nobody.post(f"/api{path}/sign", json={"based_on": 0}).status_code == 401
