@@ -70,8 +70,3 @@ def accounts_of(scenario: dict[str, Any]) -> DemoAccounts:
         ),
         tablet_name=carers[scenario["today"]["child"]],
     )
-
-
-def demo_accounts() -> DemoAccounts:
-    """Return the demo's sign-ins without touching a database."""
-    return accounts_of(read_scenario())

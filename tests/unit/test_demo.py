@@ -91,7 +91,7 @@ def test_the_whole_scenario_is_three_children_with_twelve_sessions_of_six_to_eig
 
 
 def test_everybody_can_sign_in_and_sees_who_they_should(filled):
-    accounts = demo_files.demo_accounts()
+    accounts = demo_files.accounts_of(demo_files.read_scenario())
     assert {(one.role, one.name) for one in accounts.accounts} == {
         ("supervisor", "harbour"),
         ("assistant", "ferry"),
@@ -163,7 +163,7 @@ def test_trials_lie_on_the_day_of_their_session(filled):
 
 
 def test_a_paired_tablet_has_something_to_draw_today(filled):
-    accounts = demo_files.demo_accounts()
+    accounts = demo_files.accounts_of(demo_files.read_scenario())
     account = account_by_name(filled, accounts.tablet_name)
     pack = day_pack(filled, account, TODAY, tablet_id="quay", expires_at=NOW + timedelta(hours=12))
     DayDocument.model_validate(pack)
