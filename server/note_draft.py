@@ -20,7 +20,7 @@ from server.note_draft_words import (
 from server.note_numbers import groups_of
 from server.numbers import NO_BREAK, count_word, each_side, trimmed
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
-from server.wording import capital, joined, plural, sentence_of
+from server.wording import ATTENDANCE_WORDS, capital, joined, plural, sentence_of
 
 Numbers = Mapping[str, Any]
 Local = Callable[[datetime], datetime]
@@ -43,12 +43,6 @@ MODE_NAMES = {
     "tap": "Dots",
     "join": "Dots in order",
     "both": "Lines for both hands",
-}
-ATTENDANCE_WORDS = {
-    "late": "came late",
-    "left_early": "left early",
-    "absent": "absent",
-    "cancelled": "cancelled",
 }
 TICK_WORDS = {
     "helper_hand_holds": "helper hand held the paper",

@@ -22,7 +22,7 @@ from server.store_counts import (
 from server.store_notes import COSIGNED, DRAFT, RETURNED, SIGNED
 from server.store_today import WAITING, in_order_of_day, newest_plans, note_states
 from server.tables import Child, SessionRow
-from server.wording import plural, sentence_of
+from server.wording import ATTENDANCE_WORDS, plural, sentence_of
 
 NOTE_WORDS = {
     DRAFT: "note is a draft",
@@ -34,12 +34,6 @@ NOTE_WORDS = {
 UNFINISHED = (None, DRAFT, RETURNED)
 NOT_SEEN = ("absent", "cancelled")
 CLOSED = "closed"
-ATTENDANCE_WORDS = {
-    "absent": "absent",
-    "cancelled": "cancelled",
-    "late": "came late",
-    "left_early": "left early",
-}
 
 
 class Sitting(NamedTuple):

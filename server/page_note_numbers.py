@@ -3,12 +3,12 @@
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
-from analysis.proportions import wilson_interval
 from server.note_draft import REASON_WORDS, is_pen_practice, task_words
 from server.note_draft_words import criterion_words
 from server.note_numbers import groups_of
-from server.numbers import NO_BREAK, percent, unbroken
+from server.numbers import unbroken
 from server.sentences import DIRECTION_WORDS, MIDLINE_NOTE, NO_NORM, PRESSURE_NOTE
+from server.sentences_goals import interval_ends
 from server.store_trials import ATTEMPTS
 from server.wording import capital
 
@@ -92,8 +92,7 @@ def _row(group: Numbers, first: Numbers) -> NumberRow:
 
 
 def _interval(met: int, of: int) -> str:
-    low, high = (percent(100.0 * one) for one in wilson_interval(met, of))
-    return f"{low.replace(f'{NO_BREAK}%', '')}–{high}"
+    return "–".join(interval_ends(met, of))
 
 
 def noted_lines(numbers: Numbers) -> dict[str, list[str]]:

@@ -20,15 +20,9 @@ from server.settings import Settings
 from server.store_plans import items_of_last_session, latest_plan, version_of
 from server.store_sessions import SIGNED_STATES, summaries
 from server.tables import SessionRow
-from server.wording import capital, plural
+from server.wording import ATTENDANCE_WORDS, capital, plural
 
-ATTENDANCE_WORDS = {
-    "attended": "attended",
-    "late": "came late",
-    "left_early": "left early",
-    "absent": "absent",
-    "cancelled": "cancelled",
-}
+CAME_WORDS = {"attended": "attended"} | ATTENDANCE_WORDS
 KIND_WORDS = {"individual": "individual", "group": "in a group"}
 SITTING = ("seated", "standing", "kneeling", "lying", "on the floor")
 NOTE_WORDS = {
@@ -119,7 +113,7 @@ def _head(
         "note": NOTE_WORDS.get(note_state or "", "Write the note"),
         "typed": at,
         "positions": SITTING,
-        "attendances": _choices(ATTENDANCE_WORDS, at["attendance"]),
+        "attendances": _choices(CAME_WORDS, at["attendance"]),
         "kinds": _choices(KIND_WORDS, at["kind"]),
     }
 
@@ -149,7 +143,7 @@ def _choices(words: Mapping[str, str], chosen: str) -> list[Choice]:
 
 def _first(session: SessionRow, settings: Settings) -> str:
     """Say in a sentence where the session stands."""
-    came = ATTENDANCE_WORDS.get(session.attendance or "")
+    came = CAME_WORDS.get(session.attendance or "")
     if session.started_at is None:
         return f"{capital(came)}." if came else "Not begun yet."
     began = clock_words(settings.local(session.started_at))

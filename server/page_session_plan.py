@@ -12,6 +12,7 @@ from server.numbers import NO_BREAK, each_side, trimmed
 from server.page_session_live import Seen
 from server.plan_items import Item
 from server.sentences import condition_words
+from server.store_counts import NOT_DONE
 from server.store_tasks import task_by_id
 from server.wording import plural
 
@@ -22,7 +23,6 @@ MODE_WORDS = {
     "join": "join dots",
     "both": "both hands at once",
 }
-NOT_DONE = "not_done"
 
 # Place in the order, name of the task, size.
 _Block = tuple[Order, str, str]

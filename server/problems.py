@@ -76,6 +76,11 @@ class Problem(Exception):
         self.headers = dict(headers or {})
         super().__init__(f"{status} {self.title}")
 
+    @property
+    def by_place(self) -> dict[str, str]:
+        """What is wrong, by the place it belongs to; under "" if it belongs to none."""
+        return {fault.path: fault.detail for fault in self.errors} or {"": self.detail}
+
     def as_dict(self) -> dict[str, Any]:
         """Return the members of the problem document."""
         return {

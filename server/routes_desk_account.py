@@ -11,7 +11,6 @@ from server.deps import Config, Cookie, Db, Now, SignedIn, Tries
 from server.faults import Fault
 from server.page_account import account_words, secret_square, secret_words
 from server.problems import Problem
-from server.routes_desk_owner import troubles_of
 from server.routes_own_account import NewPassphrase, Proof, ProofAndShown, Shown, SigningOut
 from server.routes_pages import page
 from server.tables import Account
@@ -44,7 +43,7 @@ def _page(
 
 def _again(db: Db, account: Account, problem: Problem, form: str) -> Response:
     db.rollback()
-    troubles = {f"{form}{path}": why for path, why in troubles_of(problem).items()}
+    troubles = {f"{form}{path}": why for path, why in problem.by_place.items()}
     return _page(account, problem.status, troubles=troubles)
 
 

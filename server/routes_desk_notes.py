@@ -55,10 +55,6 @@ def _shown(
     return page("note.html", desk.account, HERE, status, **words)
 
 
-def _troubles(problem: Problem) -> dict[str, str]:
-    return {fault.path: fault.detail for fault in problem.errors} or {"": problem.detail}
-
-
 def _checked(build: Callable[[], Any]) -> Any:
     """Return a body as the doors under ``/api`` take it, or refuse with the same sentences."""
     try:
@@ -111,7 +107,7 @@ def write_note(
             settings,
             problem.status,
             texts=texts,
-            troubles=_troubles(problem),
+            troubles=problem.by_place,
             clashes=problem.detail == OTHER_REVISION,
         )
     db.commit()
@@ -140,7 +136,7 @@ def _stepped(
         verb = step()
     except Problem as problem:
         desk.db.rollback()
-        return _shown(desk, seen, settings, problem.status, troubles=_troubles(problem), **typed)
+        return _shown(desk, seen, settings, problem.status, troubles=problem.by_place, **typed)
     if verb:
         noted(desk, verb)
     desk.db.commit()

@@ -44,11 +44,6 @@ def _look(db: Db, now: datetime, account: Account, kind: str, object_id: str | N
     db.commit()
 
 
-def troubles_of(problem: Problem) -> dict[str, str]:
-    """Return what is wrong by the field it belongs to; "" if it belongs to none."""
-    return {fault.path: fault.detail for fault in problem.errors} or {"": problem.detail}
-
-
 def _require(held: bool, why: str, path: str | None = None) -> None:
     if not held:
         raise Problem(422, why, errors=[] if path is None else [Fault(path, why)])
@@ -135,7 +130,7 @@ def invite(
             now,
             settings,
             problem.status,
-            troubles=troubles_of(problem),
+            troubles=problem.by_place,
             roles=roles,
             supervisor_id=above,
         )
@@ -189,7 +184,7 @@ def change(
         change_account(db, whose.id, Change(wanted, above, moves=True), account, now)
     except Problem as problem:
         db.rollback()
-        troubles = {f"/change{path}": why for path, why in troubles_of(problem).items()}
+        troubles = {f"/change{path}": why for path, why in problem.by_place.items()}
         return _account_page(
             db,
             account,
@@ -265,5 +260,5 @@ def _refused(
     db: Db, account: Account, whose: Account, settings: Settings, problem: Problem, where: str
 ) -> Response:
     db.rollback()
-    why = " ".join(troubles_of(problem).values())
+    why = " ".join(problem.by_place.values())
     return _account_page(db, account, whose, settings, problem.status, troubles={where: why})

@@ -158,14 +158,12 @@ def use_link(
     try:
         join(db, throttle, address, secret=secret, name=name, passphrase=passphrase, now=now)
     except Problem as problem:
-        troubles = {fault.path: fault.detail for fault in problem.errors}
-        troubles = troubles or {"": problem.detail}
         return page(
             "join.html",
             None,
             "/",
             problem.status,
-            troubles=troubles,
+            troubles=problem.by_place,
             secret=secret,
             typed_name=name,
         )

@@ -156,8 +156,20 @@ def interval_words(k: int, n: int) -> str:
     >>> interval_words(4, 5).replace(NO_BREAK, " ")
     '95 % interval 38 to 96 %'
     """
+    low, high = interval_ends(k, n)
+    return f"95{NO_BREAK}% interval {low} to {high}"
+
+
+def interval_ends(k: int, n: int) -> tuple[str, str]:
+    """Return both ends of that interval, the unit with the second.
+
+    Examples
+    --------
+    >>> [end.replace(NO_BREAK, " ") for end in interval_ends(4, 5)]
+    ['38', '96 %']
+    """
     low, high = (percent(100.0 * end) for end in wilson_interval(k, n))
-    return f"95{NO_BREAK}% interval {low.removesuffix(f'{NO_BREAK}%')} to {high}"
+    return low.removesuffix(f"{NO_BREAK}%"), high
 
 
 def baseline_words(goal: Goal) -> str:

@@ -2,6 +2,14 @@
 
 from collections.abc import Sequence
 
+# How a child came to a session, where it was not simply there.
+ATTENDANCE_WORDS = {
+    "late": "came late",
+    "left_early": "left early",
+    "absent": "absent",
+    "cancelled": "cancelled",
+}
+
 
 def joined(words: Sequence[str]) -> str:
     """Return words as a list in a sentence.
