@@ -149,22 +149,6 @@ test("after its trial is kept nothing is written any more", async () => {
   assert.deepEqual(await leftBehind(store), []);
 });
 
-test("a part that is written after its trial was kept is taken for nothing and removed", async () => {
-  const store = new MemoryStore();
-  let late;
-  const journal = new Journal(store, HEAD, (row) => { late = row; return new Promise(() => {}); });
-  const pen = penOf(10);
-  await journal.write(pen);
-  grow(pen, 20);
-  journal.write(pen);
-  journal.close();
-  await store.change([withoutJournal("t1")]);
-  await store.change([{ store: "journal", put: late }]);
-  assert.equal((await store.all("journal")).length, 1);
-  assert.deepEqual(await leftBehind(store), []);
-  assert.deepEqual(await store.all("journal"), []);
-});
-
 test("a write that still waits when the trial is kept is never made", async () => {
   const store = new MemoryStore();
   const change = store.change.bind(store);

@@ -128,6 +128,23 @@ test("plans of an earlier pairing that come late are not taken", async () => {
   assert.equal(tablet.day, null);
 });
 
+test("plans that are asked for while they are on their way are fetched once", async () => {
+  const { tablet } = await paired(silent);
+  await tablet.pair("CODE2345");
+  let asked = 0;
+  globalThis.fetch = async () => {
+    asked += 1;
+    return new Response(JSON.stringify({ plans: [] }), {
+      status: 200, headers: { "Content-Type": "application/json" },
+    });
+  };
+  const [one, other] = await Promise.all([tablet.fetchDay(), tablet.fetchDay()]);
+  assert.equal(one, other);
+  assert.equal(asked, 1);
+  await tablet.fetchDay();
+  assert.equal(asked, 2);
+});
+
 test("a trial without room leaves its journal, and the plan goes on all the same", async () => {
   const { tablet } = await paired(silent);
   await tablet.pair("CODE2345");

@@ -154,6 +154,24 @@ def test_a_line_begun_is_kept_when_the_page_is_left_and_the_child_goes_on(
     assert (following["seq"], following["plan"]["repetition"]) == (2, 2)
 
 
+def test_a_page_left_in_the_middle_of_a_write_opens_again(
+    tablet: TabletFace, harbour: Harbour
+) -> None:
+    for number in range(1, LINE["repetitions"]):
+        before = harbour.stored()
+        # The line is written down all the time, so that some write is under way.
+        tablet.engine.js("""() => {
+            const { setInterval } = globalThis;
+            globalThis.setInterval = (run) => setInterval(run, 20);
+        }""")
+        tablet.engine.draw(tablet.px(wave()[:120:3]), tablet.engine.pointers[0])
+        tablet.leave()
+        tablet.open()
+        (trial_id,) = arrived(harbour, before)
+        assert json.loads(on_disk(harbour, trial_id))["seq"] == number
+        tablet.choose()
+
+
 def test_a_finished_line_outlives_a_killed_browser(
     engine: Engine, tablet: TabletFace, harbour: Harbour
 ) -> None:

@@ -17,14 +17,16 @@ export class Children {
   constructor(find, { tablet, screen, chosen }) {
     Object.assign(this, { find, tablet, screen, chosen });
     this.cached = false;
+    this.turns = new Map();
     this.refused = new Map();
   }
 
   /** @param {string} trouble  why the plans could not be fetched, or "" */
   async show(trouble = "") {
     const { plans } = this.tablet;
-    const buttons = await Promise.all(plans.map((plan) => this.#button(plan)));
-    this.find("children-list").replaceChildren(...buttons);
+    const turns = await Promise.all(plans.map((plan) => this.#turn(plan)));
+    this.turns = new Map(turns.map((turn) => [turn.plan_id, turn]));
+    put(this.find("children-list"), turns);
     this.find("children-note").textContent = plans.length > 0
       ? "The run sheet says which two pictures belong to which child."
       : "No plans for now. When a plan is saved on the desk page, its child's two pictures appear here: choose “Fetch plans”.";
@@ -50,7 +52,7 @@ export class Children {
     // Rows that stand there stay: an adult may just be saving one.
     const shown = refused.map((row) => this.#shown(row));
     this.refused = new Map(shown.map((one) => [one.id, one]));
-    this.find("refused-list").replaceChildren(...shown.map(({ element }) => element));
+    put(this.find("refused-list"), shown);
   }
 
   #shown(row) {
@@ -83,7 +85,9 @@ export class Children {
     });
   }
 
-  async #button(plan) {
+  /** One child in the list; the same element as before where it shows the same. */
+  async #turn(plan) {
+    const { plan_id } = plan;
     const signs = signsOf(plan);
     const progress = await this.tablet.progressOf(plan.plan_id);
     const { items, left_out } = offered(plan, this.screen.able);
@@ -91,13 +95,25 @@ export class Children {
     const label = [left > 0 ? plural(left, "picture", "pictures") : "all drawn",
       left_out.length > 0 ? `${left_out.length} not for this tablet` : null]
       .filter(Boolean).join(", ");
+    const shows = JSON.stringify([signs, label, left > 0]);
+    const before = this.turns.get(plan_id);
+    if (before?.shows === shows) return before;
     const button = html("button", {
       type: "button", className: left > 0 ? "" : "finished",
-      onclick: () => this.chosen(plan.plan_id),
+      onclick: () => this.chosen(plan_id),
     }, signs.map(sign));
     button.setAttribute("aria-label", `${signs.join(" and ")}: ${label}`);
-    return html("li", {}, [button, html("p", { className: "muted", textContent: label })]);
+    const words = html("p", { className: "muted", textContent: label });
+    return { plan_id, shows, element: html("li", {}, [button, words]) };
   }
+}
+
+/** Fill a list, unless it holds just that: a tap that has begun on a row must find it. */
+function put(list, rows) {
+  const elements = rows.map(({ element }) => element);
+  const same = elements.length === list.children.length
+    && elements.every((element, i) => element === list.children[i]);
+  if (!same) list.replaceChildren(...elements);
 }
 
 /** Put the drawings into the page, where every picture can use them. */

@@ -11,15 +11,13 @@ import { trialDocument } from "./trial.mjs";
 
 const HEAD = 0;
 
-/** The step that writes one part. */
-export const partOf = (row) => ({ store: "journal", put: row });
+const partOf = (row) => ({ store: "journal", put: row });
 
 /** The step that removes a trial's journal. */
 export const withoutJournal = (trial_id) => ({ store: "journal", under: trial_id });
 
 export class Journal {
   #store;
-  #append;
   #head;
   #aside = null;
   #from = 0;
@@ -36,12 +34,9 @@ export class Journal {
    * @param {object} head.base  parts of `trialDocument` without pen, ended_by and marks
    * @param {object} head.progress  of the plan, once this trial is kept
    * @param {string} head.token  of the pairing that the trial belongs to
-   * @param {(row: object) => Promise<void>} [append]  writes a part that follows another one;
-   *   it may do so after the trial was kept
    */
-  constructor(store, head, append = (row) => store.change([partOf(row)], { relaxed: true })) {
+  constructor(store, head) {
     this.#store = store;
-    this.#append = append;
     this.#head = head;
   }
 
@@ -81,7 +76,7 @@ export class Journal {
       this.#wanted = null;
       const [aside, from, part] = [pen.setAside ?? null, pen.length, this.#part + 1];
       try {
-        await this.#writeOne(pen, aside);
+        await this.#store.change(this.#stepsFor(pen, aside), { relaxed: true });
         [this.#aside, this.#from, this.#part] = [aside, from, part];
       } catch {
         // No room: the next write tries the same samples again, and the trial has its reserve.
@@ -89,36 +84,30 @@ export class Journal {
     }
   }
 
-  #writeOne(pen, aside) {
+  #stepsFor(pen, aside) {
     const { trial_id } = this;
     const anew = this.#part === HEAD || aside !== this.#aside;
     const row = {
       trial_id, part: this.#part + 1, ...pen.rowsFrom(anew ? 0 : this.#from),
       facts: pen.facts, marks: this.#marks,
     };
-    if (!anew) return this.#append(row);
+    if (!anew) return [partOf(row)];
     // The first write, or touches were set aside and the line began anew.
-    return this.#store.change([
+    return [
       withoutJournal(trial_id), partOf({ ...this.#head, part: HEAD }),
       partOf({ ...row, set_aside: aside }),
-    ], { relaxed: true });
+    ];
   }
 }
 
-/**
- * Journals that an earlier page left behind: rows of each, in order. Parts without a head
- * came after their trial was kept; they are removed.
- */
+/** Journals that an earlier page left behind: rows of each, in order. */
 export async function leftBehind(store) {
   const journals = new Map();
   for (const row of await store.all("journal")) {
     if (!journals.has(row.trial_id)) journals.set(row.trial_id, []);
     journals.get(row.trial_id).push(row);
   }
-  const all = [...journals.values()].map((rows) => rows.sort((a, b) => a.part - b.part));
-  const late = all.filter(([first]) => first.part !== HEAD);
-  if (late.length > 0) await store.change(late.map(([{ trial_id }]) => withoutJournal(trial_id)));
-  return all.filter(([first]) => first.part === HEAD);
+  return [...journals.values()].map((rows) => rows.sort((a, b) => a.part - b.part));
 }
 
 /** The trial of a journal, "interrupted". @returns {{head: object, document: object}} */

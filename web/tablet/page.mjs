@@ -14,6 +14,8 @@ import { Tablet } from "./tablet.mjs";
 const SCREENS = ["start", "elsewhere", "pair", "calibrate", "children", "setup", "draw"];
 // Reasons to have the scale checked before a child draws.
 const ASKED_AGAIN = new Set(["zoomed", "turned", "old"]);
+// A page that was cut off in a write may leave the storage locked until its browser ends.
+const SILENT_MS = 8000;
 
 const find = (id) => document.getElementById(id);
 
@@ -51,8 +53,8 @@ function showCalibrate(then = refetch) {
 async function showChildren(trouble = "") {
   const before = current;
   await children.show(trouble);
-  // An adult may have gone somewhere else meanwhile.
-  if (current === before) show("children");
+  // An adult may have gone somewhere else meanwhile, or be reading here already.
+  if (current === before && current !== "children") show("children");
 }
 
 /** Show the children with the last plans at once, then with what the server says. */
@@ -124,7 +126,9 @@ async function start() {
   const [alone] = await Promise.all([aloneHere(), loadSigns(find("signs"))]);
   find("elsewhere-again").addEventListener("click", () => location.reload());
   if (!alone) return show("elsewhere");
+  const silent = setTimeout(() => { find("start-silent").hidden = false; }, SILENT_MS);
   await tablet.open();
+  clearTimeout(silent);
   wire();
   install({ updateReady: (takeOver) => children.offerUpdate(takeOver) })
     .then((result) => children.keptHere(result === "ready"));

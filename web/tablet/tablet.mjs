@@ -3,7 +3,6 @@
 import { request } from "../shared/api.mjs";
 import { randomId, sha256, sha256Plain } from "../shared/sha256.mjs";
 import { learned, unknownAbilities } from "./abilities.mjs";
-import { Appending } from "./appending.mjs";
 import { allAside, forgetAside, setAside } from "./aside.mjs";
 import { freshProgress } from "./day.mjs";
 import { interrupted, Journal, leftBehind, withoutJournal } from "./journal.mjs";
@@ -21,7 +20,7 @@ const sendRecord = ({ method, path, token, body }) => request(method, path, { to
 export class Tablet {
   #unkept = new Set();
   #journal = null;
-  #appending = null;
+  #fetching = null;
   // How far each plan has come, also where the disk did not take it, or has not yet.
   #reached = new Map();
   #order = Promise.resolve();
@@ -65,7 +64,6 @@ export class Tablet {
       this.lasting = false;
     }
     this.reserve = new Room(this.store);
-    this.#appending = this.lasting ? new Appending(this.store) : null;
   }
 
   /** Whether something here would be lost with the page. */
@@ -115,9 +113,21 @@ export class Tablet {
       .then((persisted) => { this.persisted = persisted; }, () => { this.persisted = false; });
   }
 
-  /** Fetch the day pack if it has changed; the last one stays when there is no answer. */
-  async fetchDay() {
+  /**
+   * Fetch the day pack if it has changed; the last one stays when there is no answer. Calls
+   * while one is on its way get its answer.
+   */
+  fetchDay() {
     const { token } = this.pairing;
+    if (this.#fetching?.token === token) return this.#fetching.answer;
+    const answer = this.#fetchDay(token).finally(() => {
+      if (this.#fetching?.answer === answer) this.#fetching = null;
+    });
+    this.#fetching = { token, answer };
+    return answer;
+  }
+
+  async #fetchDay(token) {
     const asked_ms = Date.now();
     const answer = await request("GET", "/api/tablet/day", { token, etag: this.day?.etag });
     // The tablet may have been paired anew meanwhile.
@@ -184,10 +194,7 @@ export class Tablet {
    * @param {{trial_id: string, base: object, progress: object}} head  see `Journal`
    */
   begin(head) {
-    const appending = this.#appending;
-    this.#journal = new Journal(
-      this.store, { ...head, token: this.pairing.token },
-      appending ? (row) => appending.append(row) : undefined);
+    this.#journal = new Journal(this.store, { ...head, token: this.pairing.token });
     return this.#journal;
   }
 
