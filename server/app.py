@@ -8,7 +8,6 @@ from typing import Any
 
 from fastapi import FastAPI, Request, Response
 from sqlalchemy.exc import OperationalError
-from starlette.responses import RedirectResponse
 from starlette.types import ASGIApp
 
 from analysis import ANALYSIS_VERSION
@@ -63,7 +62,8 @@ from server.problems import Problem, respond
 from server.protection import FixedHeaders, GuardedWrites
 from server.request_log import RequestLog
 from server.settings import Settings
-from server.signed_out import signed_out_page, typed_texts
+from server.signed_out import signed_out_answer
+from server.way_back import pages_of
 
 ROUTERS = (
     routes_accounts.router,
@@ -140,8 +140,7 @@ async def _running(app: FastAPI) -> AsyncIterator[None]:
 async def _not_signed_in(request: Request, _error: Exception) -> Response:
     if request.url.path.startswith("/api"):
         return respond(request, Problem(401))
-    typed = await typed_texts(request)
-    return signed_out_page(typed) if typed else RedirectResponse("/", 303)
+    return await signed_out_answer(request)
 
 
 async def _database_fault(request: Request, error: Exception) -> Response:
@@ -182,6 +181,7 @@ def create_app(settings: Settings, clock: Clock) -> FastAPI:
     for router in ROUTERS:
         app.include_router(router)
     routes_static.mount_files(app)
+    app.state.pages = pages_of(ROUTERS)
     return app
 
 

@@ -1,15 +1,11 @@
-"""All attempts of a child with their facts, marks and one measure: what its page is made of."""
+"""Attempts of a child with their facts, marks and one measure: what its page is made of."""
 
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy.orm import Session
-
-from analysis.measure import Measure
-from server.store_marks import counts, latest_marks
-from server.store_results import facts_with, values_of
-from server.store_trials import ATTEMPTS, results_of, trials_of_child
-from server.store_voids import voided_ids
+from server.store_attempts import StoredAttempt
+from server.store_marks import counts
 from server.tables import MarkRow, TrialRow
 from server.trial_readings import hand_used
 
@@ -35,35 +31,32 @@ class Reading:
         return hand_used(self.facts, self.mark)
 
 
-def attempts_with(db: Session, child_id: str, measure: Measure) -> list[Reading]:
-    """Return all attempts of a child, newest last, with their values of a measure.
+def readings_with(
+    attempts: Iterable[StoredAttempt], values: Mapping[str, Mapping[str, float]], measure_id: str
+) -> list[Reading]:
+    """Return attempts with their values of one measure.
 
     Parameters
     ----------
-    db : Session
-        Database session.
-    child_id : str
-        Which child.
-    measure : Measure
+    attempts : iterable of StoredAttempt
+        Of one child.
+    values : mapping
+        By trial and measure, as `server.store_results.values_of` gives them.
+    measure_id : str
         Which value is wanted.
 
     Returns
     -------
     list of Reading
-        Those that do not count are among them.
+        In the order of `attempts`; those that do not count are among them.
     """
-    trials = trials_of_child(db, child_id, kinds=ATTEMPTS)
-    ids = [trial.id for trial in trials]
-    marks, voided = latest_marks(db, ids), voided_ids(db, ids)
-    found = list(results_of(db, trials, reports=False))
-    values = values_of(db, (result for _, result in found), {measure.id})
     return [
         Reading(
-            trial,
-            facts_with(result),
-            marks.get(trial.id),
-            trial.id in voided,
-            values[trial.id].get(measure.id),
+            one.trial,
+            one.facts,
+            one.mark,
+            one.voided,
+            values.get(one.trial.id, {}).get(measure_id),
         )
-        for trial, result in found
+        for one in attempts
     ]

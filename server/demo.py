@@ -1,4 +1,4 @@
-"""The invented scenario: children of Brackwater, six weeks of sessions, one plan for today.
+"""The invented scenario: children of Brackwater, six weeks of sessions, goals, a plan for today.
 
 The files are those of ``fixtures/demo``; an installed Linnet carries them as
 ``server/scenario``. Days are moved by whole weeks so that the last session was two to eight
@@ -15,6 +15,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.demo_files import DemoAccounts, accounts_of, read_scenario, read_trials
+from server.demo_goals import fill_goals
 from server.demo_scoring import all_scored
 from server.documents import TrialDocument
 from server.facts import Scored, facts_of
@@ -89,6 +90,8 @@ def fill(
             raise NotEmpty("the demo needs an empty database, and this one has accounts")
         children = _fill_people(db, scenario, _shift(scenario, today))
         _fill_sessions(db, scenario, children, _shift(scenario, today))
+        accounts = _fill_accounts(db, scenario)
+        fill_goals(db, scenario, accounts, children, _shift(scenario, today))
         _fill_today(db, scenario, children, today=today, now=clock())
     else:
         _fill_accounts(db, scenario)

@@ -11,7 +11,7 @@ from datetime import date
 from typing import Any, NamedTuple
 
 from server.dates import WEEKDAYS
-from server.family_words import WAYS, Doing, doing_of, done_words, help_lead
+from server.family_words import Doing, doing_of, done_words, help_lead, where_words
 from server.wording import capital
 
 YOUR_CHILD = "your child"
@@ -40,13 +40,16 @@ class FamilyDraft:
 
 
 class Part(NamedTuple):
-    """One task, one way: how often it was done, and with what help."""
+    """One task, with one hand and one way where those were otherwise: how often, what help."""
 
     doing: Doing
-    way: str
+    where: str
     times: int
     help: str
     lead: str
+
+
+Tries = Sequence[Mapping[str, Any]]
 
 
 def family_draft(numbers: Mapping[str, Any], nickname: str | None) -> FamilyDraft:
@@ -105,20 +108,48 @@ def _counted(trials: Iterable[Mapping[str, Any]]) -> list[Mapping[str, Any]]:
     ]
 
 
-def _parts(trials: Sequence[Mapping[str, Any]]) -> list[Part]:
-    """Return tasks and ways in the order in which they came first."""
-    groups: dict[tuple[Doing, str], list[Mapping[str, Any]]] = {}
+# How the tries of one task are told apart, the shortest words first.
+APART = (
+    {"hand": False, "way": False},
+    {"hand": False, "way": True},
+    {"hand": True, "way": False},
+    {"hand": True, "way": True},
+)
+
+
+def _parts(trials: Tries) -> list[Part]:
+    """Return what was done in the order in which it came first."""
+    tasks: dict[Doing, list[Mapping[str, Any]]] = {}
     for one in trials:
-        way = WAYS.get(one["travelled"] or one["condition"]["direction"] or "", "")
-        groups.setdefault((_doing(one), way), []).append(one)
-    return [_part(doing, way, tries) for (doing, way), tries in groups.items()]
+        tasks.setdefault(_doing(one), []).append(one)
+    return [
+        _part(doing, where, tries)
+        for doing, mine in tasks.items()
+        for where, tries in _told_apart(mine).items()
+    ]
 
 
 def _doing(trial: Mapping[str, Any]) -> Doing:
     return doing_of(trial["kind"], trial["task_id"], trial["mode"])
 
 
-def _part(doing: Doing, way: str, tries: Sequence[Mapping[str, Any]]) -> Part:
+def _told_apart(tries: Tries) -> dict[str, list[Mapping[str, Any]]]:
+    """Return the tries of one task by hand and way, as far as help differed with them."""
+    ways = []
+    for apart in APART:
+        groups: dict[str, list[Mapping[str, Any]]] = {}
+        for one in tries:
+            groups.setdefault(where_words(one, **apart), []).append(one)
+        ways.append(groups)
+    # The first of those with the fewest tries that have another's help said of them.
+    return min(ways, key=lambda groups: sum(len(g) for g in groups.values() if _is_mixed(g)))
+
+
+def _is_mixed(tries: Tries) -> bool:
+    return len({(one["helped"], one["outcome"] is None) for one in tries}) > 1
+
+
+def _part(doing: Doing, where: str, tries: Tries) -> Part:
     helped = [one for one in tries if one["helped"]]
     lead, given = "", ""
     if helped:
@@ -129,7 +160,7 @@ def _part(doing: Doing, way: str, tries: Sequence[Mapping[str, Any]]) -> Part:
     elif all(one["outcome"] is not None for one in tries):
         # Where nobody said how it went, it is not known whether there was help.
         given = ALONE
-    return Part(doing, way, len(tries), given, lead)
+    return Part(doing, where, len(tries), given, lead)
 
 
 def _did(parts: Sequence[Part], name: str, day: str) -> str:
@@ -150,7 +181,7 @@ def _alone(parts: Sequence[Part], name: str) -> str:
     if len(mine) == len(parts):
         single = len(mine) == 1 and mine[0].times == 1
         return f"{'This' if single else 'All of this'} was done without help."
-    return f"Without help, {name} {_done(mine, parts)}."
+    return f"Without help, {name} {_done(mine)}."
 
 
 def _helped(parts: Sequence[Part], name: str) -> str:
@@ -158,19 +189,11 @@ def _helped(parts: Sequence[Part], name: str) -> str:
     for part in parts:
         if part.lead:
             leads.setdefault(part.lead, []).append(part)
-    return " ".join(
-        f"{capital(lead)}, {name} {_done(mine, parts)}." for lead, mine in leads.items()
-    )
+    return " ".join(f"{capital(lead)}, {name} {_done(mine)}." for lead, mine in leads.items())
 
 
-def _done(mine: Iterable[Part], parts: Sequence[Part]) -> str:
-    """Say what was done, and which way where another way went otherwise."""
-    done: dict[tuple[Doing, str], int] = {}
-    for part in mine:
-        alike = {(other.help, other.lead) for other in parts if other.doing == part.doing}
-        key = (part.doing, part.way if len(alike) > 1 else "")
-        done[key] = done.get(key, 0) + part.times
-    return done_words((doing, way, times) for (doing, way), times in done.items())
+def _done(mine: Iterable[Part]) -> str:
+    return done_words((part.doing, part.where, part.times) for part in mine)
 
 
 def _breaks(observations: Iterable[Mapping[str, Any]], name: str) -> str:

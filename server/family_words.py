@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
-from server.wording import joined
+from server.wording import capital, joined
 
 
 class Doing(NamedTuple):
@@ -66,6 +66,25 @@ WAYS = {
     "clockwise": "round as the clock goes",
     "anticlockwise": "round against the clock",
 }
+
+HANDS = {"left": "with the left hand", "right": "with the right hand"}
+
+
+def where_words(trial: Mapping[str, Any], *, hand: bool = True, way: bool = True) -> str:
+    """Return with which hand and which way something was drawn, as far as it is known."""
+    travelled = trial["travelled"] or trial["condition"]["direction"] or ""
+    words = [
+        HANDS.get(trial["hand_used"] or "", "") if hand else "",
+        WAYS.get(travelled, "") if way else "",
+    ]
+    return " ".join(word for word in words if word)
+
+
+def picture_words(trial: Mapping[str, Any], name: str) -> str:
+    """Say what a picture of one line shows: what, whose, with which hand, which way."""
+    doing = doing_of(trial["kind"], trial["task_id"], trial["mode"])
+    where = where_words(trial)
+    return f"{capital(doing.one)} that {name} {doing.verb} that day{where and f' {where}'}."
 
 
 def doing_of(kind: str, task_id: str | None, mode: str) -> Doing:

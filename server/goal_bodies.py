@@ -2,21 +2,29 @@
 
 from collections.abc import Iterator
 from datetime import date
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import Field
+from sqlalchemy.orm import Session
 
 from server.faults import Fault
 from server.fields import Code, Direction, Hand, Label, Number, Width
 from server.problems import Problem
-from server.request_fields import Body, Day, Reason, Words
+from server.request_fields import Body, Day, Reason, Uuid, Words
+
+if TYPE_CHECKING:
+    from analysis.measure import Measure
 
 MOST_TRIALS = 50
 # What tells that a measure means nothing without the width it was taken at.
 OF_A_WIDTH = frozenset({"corridor", "band"})
+# A measure that needs no more than this is the same whoever draws.
+OF_THE_GUIDE = frozenset({"guide", "corridor"})
+OPEN: Literal["open"] = "open"
 
 NO_MEASURE = "This must be the id of a measure of one trial or of one cut; see linnet measures."
 OF_PEN_STROKES = "A pen drawn along a cutting line is practice: no goal can rest on this measure."
+OF_GUIDE = "This measure is one of the path, whoever draws on it: no goal can rest on it."
 NO_BOUND = "A criterion needs at_least, at_most or both."
 CROSSED = "This must not be below at_least."
 # Parts of a whole whose ids do not say so.
@@ -26,6 +34,8 @@ OTHER_UNIT = "This must be the unit of the measure."
 MORE_THAN_ALL = "This must not be above n."
 NO_WIDTH = "This measure means nothing without the width of the path: give its full width in mm."
 TO_COME = "This day is still to come."
+PAST = "This day is over: an open goal needs one to come, or none."
+TOO_FEW_DAYS = "There are fewer days until then than the goal asks for."
 
 Times = Annotated[int, Field(strict=True, ge=1, le=MOST_TRIALS)]
 CueCount = Annotated[int, Field(strict=True, ge=0, le=1000)]
@@ -93,7 +103,13 @@ class GoalBody(Body):
     purpose: Reason
     due: Day | None = None
     baseline: BaselineBody | None = None
-    status: Status = "open"
+    status: Status = OPEN
+
+
+class NewGoalBody(GoalBody):
+    """A goal that is to be set: whoever may send it twice gives it an id, a UUID."""
+
+    id: Uuid | None = None
 
 
 class VersionBody(GoalBody):
@@ -102,11 +118,13 @@ class VersionBody(GoalBody):
     based_on: Annotated[int, Field(strict=True, ge=1, le=2**31 - 1)]
 
 
-def content_of(body: GoalBody, today: date) -> dict[str, Any]:
+def content_of(db: Session, body: GoalBody, today: date) -> dict[str, Any]:
     """Return what a goal says, as its table keeps it.
 
     Parameters
     ----------
+    db : Session
+        Database session: tasks of the practice's own are looked up.
     body : GoalBody
         From a request.
     today : date
@@ -123,11 +141,15 @@ def content_of(body: GoalBody, today: date) -> dict[str, Any]:
         422 with everything that does not fit together.
     """
     from analysis.registry import measure
+    from server.goal_fitting import fitting_faults
 
     faults = list(_faults(body, today))
+    if body.status == OPEN:
+        # One that ended may say what could not be set any more.
+        faults += [*_due_faults(body, today), *fitting_faults(db, body)]
     if faults:
         raise Problem(422, errors=faults)
-    content = body.model_dump(exclude={"based_on", "criterion", "conditions", "baseline"})
+    content = body.model_dump(exclude={"id", "based_on", "criterion", "conditions", "baseline"})
     bounds = body.criterion.model_dump(exclude_none=True)
     content["criterion"] = bounds | {"unit": measure(body.measure).unit}
     content["conditions"] = body.conditions.model_dump(exclude_none=True)
@@ -149,16 +171,48 @@ def _faults(body: GoalBody, today: date) -> Iterator[Fault]:
             yield Fault("/baseline/day", TO_COME)
 
 
+def _due_faults(body: GoalBody, today: date) -> Iterator[Fault]:
+    if body.due is None:
+        return
+    days_left = (body.due - today).days + 1
+    if days_left < 1:
+        yield Fault("/due", PAST)
+    elif days_left < body.days and isinstance(body, NewGoalBody):
+        yield Fault("/due", TOO_FEW_DAYS)
+
+
+def speaks_against(entry: "Measure | None") -> str | None:
+    """Return why no goal can rest on a measure, whatever the task, or None.
+
+    Parameters
+    ----------
+    entry : Measure or None
+        Of the registry; None if it has no such measure.
+
+    Returns
+    -------
+    str or None
+        One sentence.
+    """
+    from analysis.registry import needs_of
+
+    if entry is None or entry.scope == "series":
+        return NO_MEASURE
+    if entry.scope == "trial" and entry.modes == {"cut"}:
+        return OF_PEN_STROKES
+    return OF_GUIDE if entry.scope == "trial" and needs_of(entry) <= OF_THE_GUIDE else None
+
+
 def _measure_faults(body: GoalBody) -> Iterator[Fault]:
     # The analysis takes a second to load; nothing else here needs it.
     from analysis.registry import MEASURES, needs_of
 
     entry = next((one for one in MEASURES if one.id == body.measure), None)
-    if entry is None or entry.scope == "series":
-        yield Fault("/measure", NO_MEASURE)
+    said = speaks_against(entry)
+    if said is not None and not (said == OF_GUIDE and body.status != OPEN):
+        yield Fault("/measure", said)
+    if entry is None or said == NO_MEASURE:
         return
-    if entry.scope == "trial" and entry.modes == {"cut"}:
-        yield Fault("/measure", OF_PEN_STROKES)
     if body.criterion.unit not in (None, entry.unit):
         yield Fault("/criterion/unit", OTHER_UNIT)
     if needs_of(entry) & OF_A_WIDTH and body.conditions.corridor_mm is None:

@@ -8,13 +8,11 @@ from pydantic import ValidationError
 from analysis.registry import MEASURES
 from server import goal_bodies
 from server.faults import Fault
-from server.goal_bodies import GoalBody, VersionBody
+from server.goal_bodies import OPEN, GoalBody, NewGoalBody, VersionBody
 from server.goal_typed import CONDITIONS, CUES, GoalForm, is_typed_in_percent
 from server.problems import Problem
 from server.tables import GoalRow
 from server.validation import faults_of, names_of
-
-OPEN = "open"
 
 WHOLE, NUMBER, NEEDED = (
     "This must be a whole number.",
@@ -23,6 +21,8 @@ WHOLE, NUMBER, NEEDED = (
 )
 # Where a fault of the body stands in the form.
 FIELDS = {
+    "/id": "",
+    "/based_on": "",
     "/criterion": "at_least",
     "/criterion/at_least": "at_least",
     "/criterion/at_most": "at_most",
@@ -43,6 +43,7 @@ SAID = {
     goal_bodies.CROSSED: "This must not be below the other bound.",
     goal_bodies.A_SHARE: "This must be a percentage from 0 to 100.",
     goal_bodies.MORE_THAN_ALL: "This must not be above the number of trials.",
+    goal_bodies.NO_MEASURE: "Choose one of these measures.",
     goal_bodies.NO_WIDTH: "This measure means nothing without the width of the path: give it.",
     "This key is needed and is not there.": NEEDED,
     "This text must not be empty.": NEEDED,
@@ -52,10 +53,13 @@ BACKWARDS = {
     "at_least": "Less is better in this measure: give the bound as “at most”.",
     "at_most": "More is better in this measure: give the bound as “at least”.",
 }
+# What was sent in the place of a choice, whatever the choices are.
+NO_CHOICE, CHOOSE = "This must be '", "Choose one of these."
+NOWHERE = ""
 Model = TypeVar("Model", bound=GoalBody)
 
 
-def body_of(form: GoalForm) -> GoalBody:
+def body_of(form: GoalForm) -> NewGoalBody:
     """Return the body that a form stands for, as the JSON door takes it.
 
     Parameters
@@ -65,7 +69,7 @@ def body_of(form: GoalForm) -> GoalBody:
 
     Returns
     -------
-    GoalBody
+    NewGoalBody
         A goal that is to be set.
 
     Raises
@@ -74,7 +78,7 @@ def body_of(form: GoalForm) -> GoalBody:
         422 with a fault for each field that does not fit; paths are those of the body.
     """
     reader = _Reader()
-    return _body(GoalBody, _tree(form, reader), reader)
+    return _body(NewGoalBody, _tree(form, reader) | {"id": form.id.strip() or None}, reader)
 
 
 def version_of(form: GoalForm) -> VersionBody:
@@ -138,7 +142,7 @@ class _Reader:
     def whole(self, path: str, text: str) -> int | None:
         """Return a whole number [1], or None with a fault."""
         try:
-            return int(text.strip())
+            return int(_plain(text))
         except ValueError:
             self.faults.append(Fault(path, WHOLE if text.strip() else NEEDED))
             return None
@@ -150,10 +154,18 @@ class _Reader:
         try:
             # Some keyboards have a comma only.
             # Rounded, so that 57 percent are 0.57 and no bound is missed by arithmetic.
-            return round(factor * float(text.strip().replace(",", ".")), 12)
+            return round(factor * float(_plain(text).replace(",", ".")), 12)
         except ValueError:
             self.faults.append(Fault(path, NUMBER))
             return None
+
+
+def _plain(text: str) -> str:
+    """Return what was typed as a number without the spaces beside it."""
+    if "_" in text:
+        # Python's own way to group digits is nobody's way to type a number.
+        raise ValueError("no number has this sign")
+    return text.strip()
 
 
 def _tree(form: GoalForm, reader: _Reader) -> dict[str, Any]:
@@ -168,6 +180,8 @@ def _tree(form: GoalForm, reader: _Reader) -> dict[str, Any]:
         name: reader.number(f"/criterion/{name}", getattr(form, name), factor)
         for name in ("at_least", "at_most")
     }
+    if form.measure not in {entry.id for entry in MEASURES}:
+        reader.faults.append(Fault("/measure", goal_bodies.NO_MEASURE))
     reader.faults += _backwards(form.measure, criterion)
     cues = {
         name: reader.whole(f"/help/cues_at_most/{name}", getattr(form, name) or "0")
@@ -224,6 +238,7 @@ def troubles_of(problem: Problem) -> dict[str, str]:
     found: dict[str, str] = {}
     for fault in problem.errors:
         name = FIELDS.get(fault.path, fault.path.removeprefix("/"))
-        place = name if name in GoalForm.model_fields else ""
-        found.setdefault(place, SAID.get(fault.detail, fault.detail))
+        place = name if name in GoalForm.model_fields else NOWHERE
+        said = CHOOSE if fault.detail.startswith(NO_CHOICE) else fault.detail
+        found.setdefault(place, SAID.get(said, said))
     return found

@@ -1,4 +1,4 @@
-"""Whether a trial is what a goal is about: same conditions, no more help than allowed."""
+"""Whether a trial is what a goal is about, and how its help compares with what is allowed."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -10,6 +10,7 @@ from server.trial_readings import hand_used
 PHYSICAL = ("none", "minimal", "moderate", "maximal", "total")
 CUES = ("verbal", "gesture", "demonstration")
 HANDS = ("left", "right", "both")
+HELP_OVER, HELP_NOT_TOLD, HELP_NOT_NOTED = "help_over", "help_not_told", "help_not_noted"
 # Widths are whole hundredths of a millimetre.
 SAME_WIDTH_MM = 0.005
 
@@ -72,29 +73,34 @@ def _same_hand(asked: str | None, facts: Mapping[str, Any], mark: MarkRow | None
     return False
 
 
-def help_reason(allowed: Mapping[str, Any], noted: Mapping[str, Any] | None) -> str | None:
-    """Return why the help of a trial keeps it from counting, or None.
+def help_reason(allowed: Mapping[str, Any], mark: MarkRow | None) -> str | None:
+    """Return what speaks against the help of a trial, or None.
 
     Parameters
     ----------
     allowed : mapping
         Of the goal: ``setup``, ``cues_at_most``, ``physical_at_most``.
-    noted : mapping or None
-        Of the mark; None or empty is no help.
+    mark : MarkRow or None
+        The mark that counts.
 
     Returns
     -------
     str or None
-        ``help_over``, ``help_not_told``, or None.
+        ``help_not_noted`` if nobody said whether there was help: who says how a trial ended and
+        names no help says that there was none. ``help_over``, ``help_not_told``, or None.
 
     Examples
     --------
     >>> allowed = {"setup": True, "cues_at_most": {"verbal": 1}, "physical_at_most": "none"}
-    >>> help_reason(allowed, {"cues": {"verbal": 1}}), help_reason(allowed, {"given": True})
-    (None, 'help_not_told')
+    >>> help_reason(allowed, MarkRow(outcome="finished", help={"cues": {"verbal": 1}}))
+    >>> help_reason(allowed, MarkRow(outcome="finished", help={"given": True}))
+    'help_not_told'
+    >>> help_reason(allowed, None), help_reason(allowed, MarkRow(outcome="finished"))
+    ('help_not_noted', None)
     """
-    if not noted:
-        return None
+    if mark is None or (mark.outcome is None and not mark.help):
+        return HELP_NOT_NOTED
+    noted: Mapping[str, Any] = mark.help or {}
     level = noted.get("physical")
     over = _set_up(noted) and not allowed.get("setup", True)
     over = over or _cues_over(allowed.get("cues_at_most") or {}, noted.get("cues") or {})
@@ -102,10 +108,10 @@ def help_reason(allowed: Mapping[str, Any], noted: Mapping[str, Any] | None) -> 
     over = over or (level is not None and PHYSICAL.index(level) > most)
     guided = bool(noted.get("hand_over_hand")) and level in (None, "none")
     if over or (guided and most == 0):
-        return "help_over"
+        return HELP_OVER
     told = _set_up(noted) or any((noted.get("cues") or {}).values()) or level not in (None, "none")
     if guided or (noted.get("given") and not told):
-        return "help_not_told"
+        return HELP_NOT_TOLD
     return None
 
 

@@ -10,30 +10,15 @@ from sqlalchemy.orm import Session
 from analysis.goals import criterion_met_share
 from analysis.proportions import wilson_interval
 from analysis.registry import measure
-from analysis.report import criterion_row, rounded
-from analysis.trial import Criterion
-from analysis.value import REASONS, Refused, Value
-from server.goal_matching import fits, has_failed, help_reason
-from server.store_goals import Measured, measured_of, trials_since
+from analysis.report import rounded
+from analysis.value import REASONS, Refused
+from server.goal_counting import LEFT_OUT, Standing, standing_in_goal
+from server.store_goals import measured_of, trials_since
 from server.store_marks import latest_marks
 from server.store_results import facts_with
 from server.store_trials import results_of
 from server.store_voids import voided_ids
-from server.tables import GoalRow, MarkRow
-
-LEFT_OUT = {
-    "voided": "Voided: not to be used.",
-    "spoilt": "Spoilt: kept, not counted.",
-    "stopped": "Stopped: kept, not counted.",
-    "not_done": "Not done.",
-    "pen_not_cut": "A pen drawn along a cutting line is practice, not cutting.",
-    "help_over": "More help than the goal allows.",
-    "help_not_told": "Helped, but how much was not noted.",
-    "hand_unknown": "Which hand drew is not known.",
-    "scoring_failed": "Computing the measures failed.",
-    "not_measured": "This trial gives no value of the measure.",
-}
-"""Why a trial of the goal was not counted, with the sentence a page shows."""
+from server.tables import GoalRow
 
 
 class Try(NamedTuple):
@@ -47,20 +32,19 @@ class Try(NamedTuple):
         Of its session.
     value : float or None
         Of the goal's measure. [unit of the measure]
-    met : bool or None
-        Whether the criterion is met; None if the trial does not count.
-    reason : str or None
-        Why it does not count, a key of `LEFT_OUT`.
-    because : str or None
-        Why there is no value, a reason code of the analysis.
+    standing : Standing
+        Whether it counts, and whether the goal is met in it.
     """
 
     trial_id: str
     day: date
     value: float | None
-    met: bool | None
-    reason: str | None
-    because: str | None
+    standing: Standing
+
+    @property
+    def met(self) -> bool | None:
+        """Whether the goal is met in it; None if it does not count."""
+        return self.standing.met
 
 
 def since_of(versions: Sequence[GoalRow], begun: date) -> date:
@@ -102,7 +86,8 @@ def progress_of(db: Session, goal: GoalRow, since: date) -> dict[str, Any]:
     dict
         ``latest``: k of the latest n trials that count, on how many days, with the share and
         its 95 % interval by Wilson; ``reason`` is ``too_few_trials`` as long as there are fewer
-        than the goal asks for. ``by_day``: the same counts day by day. ``left_out``: how many
+        than the goal asks for; ``over`` of the n had more help than the goal allows, which
+        counts as not met. ``by_day``: the same counts day by day. ``left_out``: how many
         trials of the goal were not counted, by reason. Whether the goal is reached is said by
         a person, in its status.
     """
@@ -137,42 +122,18 @@ def _tries(db: Session, goal: GoalRow, since: date) -> list[Try]:
     marks, voided = latest_marks(db, list(days)), voided_ids(db, list(days))
     tries = []
     for trial, result in results:
-        facts, mark = facts_with(result), marks.get(trial.id)
-        hand_known = fits(goal.conditions, facts, mark)
-        if hand_known is None or not (trial.id in measured or has_failed(facts)):
-            continue
-        reason = "voided" if trial.id in voided else _reason(goal, facts, mark, is_cut=is_cut)
-        if not hand_known:
-            reason = reason or "hand_unknown"
-        tries.append(_try(goal, trial.id, days[trial.id], measured.get(trial.id), reason))
+        value = measured.get(trial.id)
+        standing = standing_in_goal(
+            goal,
+            facts_with(result),
+            marks.get(trial.id),
+            value,
+            voided=trial.id in voided,
+        )
+        if standing is not None:
+            number = None if value is None else value.value
+            tries.append(Try(trial.id, days[trial.id], number, standing))
     return tries
-
-
-def _reason(
-    goal: GoalRow, facts: Mapping[str, Any], mark: MarkRow | None, *, is_cut: bool
-) -> str | None:
-    """Return why a trial does not count, before its value is looked at, or None."""
-    if mark is not None and mark.outcome not in (None, "finished"):
-        return mark.outcome
-    if not is_cut and facts["mode"] == "cut":
-        return "pen_not_cut"
-    if has_failed(facts):
-        return "scoring_failed"
-    return help_reason(goal.help, None if mark is None else mark.help)
-
-
-def _try(
-    goal: GoalRow, trial_id: str, day: date, measured: Measured | None, reason: str | None
-) -> Try:
-    value, because = (None, None) if measured is None else measured
-    if reason is not None or measured is None:
-        return Try(trial_id, day, value, None, reason or "not_measured", because)
-    criterion = Criterion(
-        goal.measure, goal.criterion.get("at_least"), goal.criterion.get("at_most")
-    )
-    judged = criterion_row(criterion, {goal.measure: Value(value, because)})
-    met = None if judged is None else judged["met"]
-    return Try(trial_id, day, value, met, "not_measured" if met is None else None, because)
 
 
 def _latest(counted: Sequence[Try], n: int) -> dict[str, Any]:
@@ -182,6 +143,7 @@ def _latest(counted: Sequence[Try], n: int) -> dict[str, Any]:
     told: dict[str, Any] = {
         "k": k,
         "n": so_far,
+        "over": sum(one.standing.is_over for one in window),
         "days": len({one.day for one in window}),
         "share": None,
         "low": None,
@@ -193,6 +155,7 @@ def _latest(counted: Sequence[Try], n: int) -> dict[str, Any]:
                 "day": one.day.isoformat(),
                 "value": one.value,
                 "met": one.met,
+                "over": one.standing.is_over,
             }
             for one in window
         ],
@@ -210,21 +173,26 @@ def _latest(counted: Sequence[Try], n: int) -> dict[str, Any]:
 
 
 def _by_day(counted: Sequence[Try]) -> list[dict[str, Any]]:
-    days: dict[date, list[bool | None]] = defaultdict(list)
+    days: dict[date, list[Try]] = defaultdict(list)
     for one in counted:
-        days[one.day].append(one.met)
+        days[one.day].append(one)
     return [
-        {"day": day.isoformat(), "k": sum(one is True for one in met), "n": len(met)}
-        for day, met in sorted(days.items())
+        {
+            "day": day.isoformat(),
+            "k": sum(one.met is True for one in tries),
+            "n": len(tries),
+            "over": sum(one.standing.is_over for one in tries),
+        }
+        for day, tries in sorted(days.items())
     ]
 
 
 def _left_out(tries: Sequence[Try]) -> list[dict[str, Any]]:
     groups: Mapping[tuple[str, str | None], list[str]] = defaultdict(list)
     for one in tries:
-        if one.reason is not None:
-            because = one.because if one.reason == "not_measured" else None
-            groups[one.reason, because].append(one.trial_id)
+        reason, because = one.standing.reason, one.standing.because
+        if reason is not None:
+            groups[reason, because].append(one.trial_id)
     order = list(LEFT_OUT)
     found = sorted(groups.items(), key=lambda group: (order.index(group[0][0]), group[0][1] or ""))
     return [

@@ -1,55 +1,52 @@
 """What is typed into the form of a goal, and a goal as its form shows it."""
 
-from typing import Annotated
-
-from pydantic import BaseModel, Field
+from pydantic import BaseModel
 
 from analysis.registry import MEASURES
 from server.numbers import is_share, trimmed
-from server.tables import GoalRow
+from server.tables import GoalRow, random_id
 
 ENDS = ("met", "continued", "changed", "stopped", "open")
 CUES = ("verbal", "gesture", "demonstration")
 CONDITIONS = ("task_id", "guide_id", "hand", "direction", "position", "tool")
 
 
-Typed = Annotated[str, Field(max_length=600)]
-
-
 class GoalForm(BaseModel):
-    """Everything as it was typed; shares in percent, the path as mm each side."""
+    """Everything as it was typed, however long; shares in percent, the path as mm each side."""
 
-    based_on: Typed = ""
-    purpose: Typed = ""
-    due: Typed = ""
-    task_id: Typed = ""
-    guide_id: Typed = ""
-    measure: Typed = ""
-    at_least: Typed = ""
-    at_most: Typed = ""
-    half_mm: Typed = ""
-    hand: Typed = ""
-    direction: Typed = ""
-    position: Typed = ""
-    tool: Typed = ""
-    setup: Typed = ""
-    verbal: Typed = ""
-    gesture: Typed = ""
-    demonstration: Typed = ""
-    physical: Typed = ""
-    k: Typed = ""
-    n: Typed = ""
-    days: Typed = ""
-    baseline_k: Typed = ""
-    baseline_n: Typed = ""
-    baseline_day: Typed = ""
-    baseline_value: Typed = ""
-    status: Typed = ""
+    id: str = ""
+    based_on: str = ""
+    purpose: str = ""
+    due: str = ""
+    task_id: str = ""
+    guide_id: str = ""
+    measure: str = ""
+    at_least: str = ""
+    at_most: str = ""
+    half_mm: str = ""
+    hand: str = ""
+    direction: str = ""
+    position: str = ""
+    tool: str = ""
+    setup: str = ""
+    verbal: str = ""
+    gesture: str = ""
+    demonstration: str = ""
+    physical: str = ""
+    k: str = ""
+    n: str = ""
+    days: str = ""
+    baseline_k: str = ""
+    baseline_n: str = ""
+    baseline_day: str = ""
+    baseline_value: str = ""
+    status: str = ""
 
 
 def fresh() -> GoalForm:
     """Return the form of a goal that is to be set: the usual of TRADE, to be changed."""
     return GoalForm(
+        id=random_id(),
         measure="in_corridor_share",
         at_least="80",
         k="4",

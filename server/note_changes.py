@@ -23,7 +23,7 @@ def changed_since(signed: Numbers, live: Numbers) -> list[Change]:
     list of dict
         Each with `what`: ``session_changed``, ``trial_added``, ``moved_away``,
         ``amended``, ``voided``, ``used_again``, ``marked_again`` or ``value_changed``,
-        the last with both values and both analysis versions.
+        each that has values with both: ``signed`` and ``now``.
     """
     before = {trial["trial_id"]: trial for trial in signed["trials"]}
     after = {trial["trial_id"]: trial for trial in live["trials"]}
@@ -44,7 +44,15 @@ def _change(what: str, trial_id: str | None, **more: Any) -> Change:
 def _session(was: Numbers, now: Numbers) -> Iterator[Change]:
     fields = sorted(name for name in was if was[name] != now.get(name))
     if fields:
-        yield _change("session_changed", None, fields=fields)
+        yield _change("session_changed", None, **_both(fields, was, now))
+
+
+def _both(fields: list[str], was: Numbers, now: Numbers) -> Change:
+    return {
+        "fields": fields,
+        "signed": {name: was[name] for name in fields},
+        "now": {name: now.get(name) for name in fields},
+    }
 
 
 def _trial(was: Numbers, now: Numbers) -> Iterator[Change]:
@@ -55,7 +63,7 @@ def _trial(was: Numbers, now: Numbers) -> Iterator[Change]:
         yield _change("voided" if now["voided"] else "used_again", trial_id)
     if was["mark_id"] != now["mark_id"]:
         fields = [name for name in MARKED if was[name] != now[name]]
-        yield _change("marked_again", trial_id, fields=fields)
+        yield _change("marked_again", trial_id, **_both(fields, was, now))
     versions = {
         "signed_version": was["analysis_version"],
         "now_version": now["analysis_version"],

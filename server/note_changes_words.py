@@ -1,14 +1,18 @@
 """What differs from the numbers that were signed, as lines for people."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from datetime import datetime
 from typing import Any
 
 from analysis.registry import measure
+from server.dates import clock_words
+from server.note_draft_words import given_help
 from server.numbers import NO_BREAK, count_word, each_side, measured, percent, trimmed
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
-from server.wording import capital, joined, plural
+from server.wording import ATTENDANCE_WORDS, capital, joined, plural
 
 Change = Mapping[str, Any]
+Local = Callable[[datetime], datetime]
 
 # After this many values of one trial the others are only counted.
 MOST_VALUES = 4
@@ -25,7 +29,8 @@ FIELD_WORDS = {
     "why": "reason",
     "help": "help",
 }
-NOT_KNOWN = "not known"
+NOT_KNOWN, NOT_SAID = "not known", "not said"
+MOMENTS = ("started_at", "ended_at")
 MET_WORDS = {True: "met", False: "not met", None: "cannot be said"}
 # Words that go before a value; a hand and a direction say themselves what they are.
 VALUE_NAMES = {
@@ -39,7 +44,10 @@ SCORE_WORDS = {"on_path_pct": "on the path", "covered_pct": "covered", "moving_p
 
 
 def change_lines(
-    changes: Iterable[Change], signed: Mapping[str, Any], live: Mapping[str, Any]
+    changes: Iterable[Change],
+    signed: Mapping[str, Any],
+    live: Mapping[str, Any],
+    local: Local = lambda moment: moment,
 ) -> list[str]:
     """Return what changed since signing, a line for each thing, values trial by trial.
 
@@ -49,6 +57,8 @@ def change_lines(
         Of `server.note_changes.changed_since`.
     signed, live : mapping
         The ``linnet-numbers/1`` that were compared.
+    local : callable
+        Brings a moment into the practice's time zone.
 
     Returns
     -------
@@ -62,7 +72,7 @@ def change_lines(
         if one["what"] == "value_changed":
             values.setdefault(one["trial_id"], []).append(one)
         else:
-            lines.append(_line(one, names))
+            lines.append(_line(one, names, local))
     return lines + [_values(names[trial_id], mine) for trial_id, mine in values.items()]
 
 
@@ -73,10 +83,9 @@ def _names(numbers: Mapping[str, Any]) -> dict[str, str]:
     }
 
 
-def _line(change: Change, names: Mapping[str, str]) -> str:
+def _line(change: Change, names: Mapping[str, str], local: Local) -> str:
     if change["what"] == "session_changed":
-        fields = [FIELD_WORDS.get(name, name.replace("_", " ")) for name in change["fields"]]
-        return f"Of the session itself: {joined(fields)}."
+        return f"Of the session itself: {_fields(change, local)}."
     trial = capital(names[change["trial_id"]])
     match change["what"]:
         case "trial_added":
@@ -92,8 +101,31 @@ def _line(change: Change, names: Mapping[str, str]) -> str:
         case "used_again":
             return f"{trial}, is used again."
         case _:
-            fields = [FIELD_WORDS[name] for name in change["fields"]]
-            return f"{trial}, was marked again: {joined(fields) or 'nothing else was said'}."
+            return f"{trial}, was marked again: {_fields(change, local) or 'the same once more'}."
+
+
+def _fields(change: Change, local: Local) -> str:
+    """Say what each field was when the note was signed, and what it is now."""
+    return "; ".join(
+        f"{FIELD_WORDS.get(name, name.replace('_', ' '))} "
+        f"{_said(name, change['signed'][name], local)} when signed, "
+        f"{_said(name, change['now'][name], local)} now"
+        for name in change["fields"]
+    )
+
+
+def _said(name: str, value: Any, local: Local) -> str:
+    if value is None or value == "":
+        return NOT_SAID
+    if name in MOMENTS:
+        return clock_words(local(datetime.fromisoformat(value)))
+    if name == "minutes":
+        return f"{trimmed(value, 1)} min"
+    if name == "help":
+        return given_help(value) or NOT_SAID
+    if name == "attendance":
+        return ATTENDANCE_WORDS.get(value) or str(value)
+    return f'"{value}"' if name == "why" else str(value).replace("_", " ")
 
 
 def _values(trial: str, changes: list[Change]) -> str:

@@ -2,11 +2,11 @@
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from datetime import datetime
+from types import MappingProxyType
 from typing import Any, NamedTuple
 
 import orjson
 
-from server.dates import clock_words
 from server.goal_matching import has_failed
 from server.note_draft_words import (
     criterion_words,
@@ -17,6 +17,7 @@ from server.note_draft_words import (
     own_words,
     paper_clauses,
 )
+from server.note_facts import distinct, time_words
 from server.note_numbers import groups_of
 from server.numbers import NO_BREAK, count_word, each_side, trimmed
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
@@ -24,6 +25,7 @@ from server.wording import ATTENDANCE_WORDS, capital, joined, plural, sentence_o
 
 Numbers = Mapping[str, Any]
 Local = Callable[[datetime], datetime]
+NO_SPREADS: Mapping[str, str] = MappingProxyType({})
 
 # A pen drawn along the line of a task for scissors is practice, and no criterion is met by it.
 PEN_PRACTICE = "pen_practice"
@@ -69,7 +71,9 @@ class Tried(NamedTuple):
     left_out: str | None
 
 
-def objective(numbers: Numbers, child: str, local: Local) -> str:
+def objective(
+    numbers: Numbers, child: str, local: Local, spreads: Mapping[str, str] = NO_SPREADS
+) -> str:
     """Return the drafted objective part of a note.
 
     Parameters
@@ -80,6 +84,8 @@ def objective(numbers: Numbers, child: str, local: Local) -> str:
         The child as desk pages name it.
     local : callable
         Brings a moment into the practice's time zone.
+    spreads : mapping
+        Of `server.note_spread.spread_clauses`: this session against earlier ones, by trial.
 
     Returns
     -------
@@ -92,7 +98,7 @@ def objective(numbers: Numbers, child: str, local: Local) -> str:
     lines = [
         _head(numbers["session"], child, local),
         _conditions(numbers["session"], tried),
-        *_tasks(tried),
+        *_tasks(tried, spreads),
         _counted(tried),
         _activities([one for one in seen if one["kind"] == "activity"]),
         _rests([one for one in seen if one["kind"] == "rest"]),
@@ -116,16 +122,9 @@ def is_pen_practice(trial: Numbers) -> bool:
 
 
 def _head(session: Numbers, child: str, local: Local) -> str:
-    start, end = (
-        None if session[name] is None else clock_words(local(datetime.fromisoformat(session[name])))
-        for name in ("started_at", "ended_at")
-    )
-    when = f"{start}–{end}" if start and end else f"from {start}" if start else ""
-    minutes = session["minutes"]
     words = [
         child,
-        when,
-        "" if minutes is None else f"{trimmed(minutes, 1)} min",
+        time_words(session, local),
         session["kind"] or "",
         session["place"] or "",
         ATTENDANCE_WORDS.get(session["attendance"] or "", ""),
@@ -136,17 +135,13 @@ def _head(session: Numbers, child: str, local: Local) -> str:
 def _conditions(session: Numbers, tried: Sequence[Tried]) -> str:
     """Say position and tool, where somebody said them."""
     asked = [one.trial["condition"] for one in tried]
-    positions = _distinct([session["position"], *(one["position"] for one in asked)])
-    tools = _distinct([one["tool"] for one in asked])
+    positions = distinct([session["position"], *(one["position"] for one in asked)])
+    tools = distinct([one["tool"] for one in asked])
     words = [joined(positions), f"tool: {joined(tools)}" if tools else ""]
     return sentence_of(", ".join(word for word in words if word))
 
 
-def _distinct(words: Sequence[str | None]) -> list[str]:
-    return list(dict.fromkeys(word.replace("_", " ") for word in words if word))
-
-
-def _tasks(tried: Sequence[Tried]) -> Iterator[str]:
+def _tasks(tried: Sequence[Tried], spreads: Mapping[str, str]) -> Iterator[str]:
     heads: dict[bytes, list[Tried]] = {}
     for one in tried:
         names = ("task_id", "task_name", "mode", "guide_id", "half_width_mm", "hand")
@@ -158,7 +153,7 @@ def _tasks(tried: Sequence[Tried]) -> Iterator[str]:
         # Equal words for lines that are not equal would read as one of them said twice.
         another = " (another size of it)" if head in said else ""
         said.add(head)
-        yield f"{head}{another}. {' '.join(_ways(mine))}"
+        yield f"{head}{another}. {' '.join(_ways(mine, spreads))}"
 
 
 def task_words(trial: Numbers, group: Numbers) -> str:
@@ -181,7 +176,7 @@ def task_words(trial: Numbers, group: Numbers) -> str:
     return ", ".join(word for word in words if word)
 
 
-def _ways(tried: Sequence[Tried]) -> Iterator[str]:
+def _ways(tried: Sequence[Tried], spreads: Mapping[str, str]) -> Iterator[str]:
     ways: dict[bytes, list[Tried]] = {}
     for one in tried:
         key = orjson.dumps([one.group["direction"], one.group["criterion"]])
@@ -190,15 +185,15 @@ def _ways(tried: Sequence[Tried]) -> Iterator[str]:
     for mine in ways.values():
         group = mine[0].group
         asked = group["criterion"]
-        words = _way(mine, again=asked is not None and asked == before)
+        words = _way(mine, spreads, again=asked is not None and asked == before)
         if any(one.left_out is None for one in mine):
             before = asked
         direction = DIRECTION_WORDS.get(group["direction"] or "")
         yield f"{capital(direction)}: {words}." if direction else sentence_of(words)
 
 
-def _way(mine: Sequence[Tried], *, again: bool) -> str:
-    """Say what came of equal trials: k of n, help, midline, what was counted on paper."""
+def _way(mine: Sequence[Tried], spreads: Mapping[str, str], *, again: bool) -> str:
+    """Say what came of equal trials: k of n, help, midline, paper, and earlier sessions."""
     counted = [one.trial for one in mine if one.left_out is None]
     done = counted or [
         one.trial for one in mine if one.left_out in ("no_criterion", PEN_PRACTICE, "not_measured")
@@ -215,7 +210,10 @@ def _way(mine: Sequence[Tried], *, again: bool) -> str:
         result = finished(len(done))
     helped = help_clause(done)
     first = f"{result}, {helped}" if helped else result
-    return "; ".join([first, *filter(None, [midline_clause(done)]), *paper_clauses(done)])
+    # Trials of two pens or tablets are two series: then each is named by nothing here.
+    earlier = {spreads.get(one["trial_id"], "") for one in counted}
+    more = [midline_clause(done), *paper_clauses(done), earlier.pop() if len(earlier) == 1 else ""]
+    return "; ".join([first, *filter(None, more)])
 
 
 def _counted(tried: Sequence[Tried]) -> str:

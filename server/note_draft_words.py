@@ -7,6 +7,7 @@ from typing import Any
 
 from analysis.registry import measure
 from server.numbers import count_word, is_share, trimmed, unit_words
+from server.sentences_criterion import bounds_said, label_words
 from server.sentences_marks import help_words
 from server.store_marks import SET_UP
 from server.wording import joined, plural
@@ -73,25 +74,18 @@ def criterion_words(criterion: Numbers, mode: str) -> str:
         return f"{name.replace('_', ' ')} {_bounds(criterion, 1.0, '')}"
     if is_share(entry):
         bounds = _bounds(criterion, 100.0, " %")
-        phrase = _PHRASES.get(name, f"{_lower(entry.label)} {{}}")
+        phrase = _PHRASES.get(name, f"{label_words(entry)} {{}}")
         if name == "completion":
             phrase = _DOTS_MET if mode in _DOTS else phrase
             whole = criterion["at_least"] == WHOLE and criterion["at_most"] is None
             bounds = "all" if whole else bounds
         return phrase.format(bounds)
     unit = unit_words(entry.unit)
-    return f"{_lower(entry.label)} {_bounds(criterion, 1.0, f' {unit}' if unit else '')}"
+    return f"{label_words(entry)} {_bounds(criterion, 1.0, f' {unit}' if unit else '')}"
 
 
 def _bounds(criterion: Numbers, factor: float, unit: str) -> str:
-    named = (("at least", criterion.get("at_least")), ("at most", criterion.get("at_most")))
-    return joined(
-        [f"{word} {trimmed(factor * bound)}{unit}" for word, bound in named if bound is not None]
-    )
-
-
-def _lower(label: str) -> str:
-    return f"{label[0].lower()}{label[1:]}"
+    return bounds_said(criterion, lambda bound: f"{trimmed(factor * bound)}{unit}")
 
 
 def given_help(noted: Mapping[str, Any] | None) -> str:

@@ -1,11 +1,16 @@
-"""What the forms of a note bring, as it was typed."""
+"""What the forms of a note bring, as it was typed.
 
-from typing import Annotated, Literal
+The forms take any text: what does not fit is refused on the page, where it was typed.
+"""
 
-from pydantic import BaseModel, BeforeValidator, Field
+from typing import Annotated
+
+from pydantic import BaseModel, BeforeValidator
 
 from server.fields import LARGEST_INTEGER
 from server.store_notes import SECTIONS
+
+SAVE, DRAFT_AGAIN, SIGN = "save", "draft", "sign"
 
 
 def _plain(text: object) -> object:
@@ -15,40 +20,51 @@ def _plain(text: object) -> object:
     return text.replace("\r\n", "\n").replace("\r", "\n").replace("\t", " ")
 
 
-LongText = Annotated[str, BeforeValidator(_plain), Field(max_length=8000)]
-ShortText = Annotated[str, BeforeValidator(_plain), Field(max_length=500)]
+def _revision(text: object) -> int:
+    """Return the revision that the page was made of; what is none was made of no note."""
+    known = str(text).isascii() and str(text).isdecimal()
+    return min(int(str(text)[:20]), LARGEST_INTEGER) if known else 0
+
+
+Typed = Annotated[str, BeforeValidator(_plain)]
 
 
 class NoteForm(BaseModel):
     """The four sections as typed, the revision they build on, and which button was pressed."""
 
-    based_on: Annotated[int, Field(ge=0, le=LARGEST_INTEGER)]
-    subjective: LongText = ""
-    objective: LongText = ""
-    assessment: LongText = ""
-    plan: LongText = ""
-    do: Literal["save", "draft", "sign"] = "save"
-    read: Literal["yes", ""] = ""
+    based_on: Annotated[int, BeforeValidator(_revision)] = 0
+    subjective: Typed = ""
+    objective: Typed = ""
+    assessment: Typed = ""
+    plan: Typed = ""
+    started: Typed = ""
+    ended: Typed = ""
+    do: str = SAVE
+    read: str = ""
 
     def texts(self) -> dict[str, str]:
         """Return the sections by name."""
         return {name: getattr(self, name) for name in SECTIONS}
 
+    def times(self) -> dict[str, str]:
+        """Return when the session began and ended, as typed, by field."""
+        return {"started": self.started, "ended": self.ended}
+
 
 class ReturnForm(BaseModel):
     """Why a note goes back."""
 
-    reason: ShortText = ""
+    reason: Typed = ""
 
 
 class CosignForm(BaseModel):
     """That the note was read."""
 
-    read: Literal["yes", ""] = ""
+    read: str = ""
 
 
 class AddendumForm(BaseModel):
     """Words to be added; `id` came with the page, so that sending twice adds once."""
 
-    id: Annotated[str, Field(max_length=36)]
-    text: LongText = ""
+    id: str = ""
+    text: Typed = ""

@@ -55,14 +55,15 @@ def numbers_of(db: Session, session: SessionRow) -> Numbers:
     return {
         "format": FORMAT,
         "analysis_version": ANALYSIS_VERSION,
-        "session": _session(session),
+        "session": session_numbers(session),
         "trials": trials,
         "groups": groups_of(trials),
         "observations": [observation_as_dict(row) for row in observations_of(db, session.id)],
     }
 
 
-def _session(session: SessionRow) -> Numbers:
+def session_numbers(session: SessionRow) -> Numbers:
+    """Return the facts of a session in plain types, as a note keeps them."""
     start, end = session.started_at, session.ended_at
     return {
         "session_id": session.id,

@@ -5,6 +5,7 @@ from typing import Any
 
 from server.numbers import NO_BREAK
 from server.printed import Block, Heading, Paragraph, Table, printed
+from server.wording import capital
 
 EMPTY = "(empty)"
 HEAD = ("Task, hand, direction", "Met (95 % interval)", "Not counted")
@@ -19,9 +20,12 @@ def as_text(words: Mapping[str, Any]) -> str:
     words : mapping
         Of `server.page_note.note_page`.
     """
-    lines = [f"Note: {words['child'].name}, {words['day']}", words["state"]]
+    lines = [f"Note: {words['child'].name}, {words['day']}", words["state"], ""]
+    lines += [f"{one.label}: {one.words}" for one in words["facts"]]
+    lines += [f"Goal: {one}" for one in words["goals"]]
     for section in words["sections"]:
         lines += ["", section.title, section.kept.strip() or EMPTY]
+    lines += ["", _title("Numbers", words), *_count_lines(words)]
     lines += ["", *_foot(words), "", *words["cautions"]]
     return "\n".join(lines).replace(NO_BREAK, " ") + "\n"
 
@@ -34,16 +38,37 @@ def as_pdf(words: Mapping[str, Any]) -> bytes:
 
 def _blocks(words: Mapping[str, Any]) -> Iterator[Block]:
     yield Paragraph(words["state"], muted=True)
+    yield Heading(_title("Session", words))
+    yield Table(("What", "As noted"), [(one.label, one.words) for one in words["facts"]])
+    if words["goals"]:
+        yield Heading("Goals", level=3)
+        yield Paragraph("\n".join(words["goals"]))
     for section in words["sections"]:
         yield Heading(section.title)
         yield Paragraph(section.kept.strip() or EMPTY, muted=not section.kept.strip())
     if words["rows"]:
-        yield Heading("Numbers as signed" if words["is_signed"] else "Numbers")
+        yield Heading(_title("Numbers", words))
         if words["asked"]:
             yield Paragraph(f"{words['asked']}.")
         yield _table(words)
     yield Heading("Signatures")
     yield Paragraph("\n".join(_foot(words)))
+
+
+def _title(what: str, words: Mapping[str, Any]) -> str:
+    return f"{what} as signed" if words["is_signed"] else what
+
+
+def _count_lines(words: Mapping[str, Any]) -> Iterator[str]:
+    """Yield k of n, a line for each task, hand and direction."""
+    if not words["rows"]:
+        yield "No trial came in."
+    if words["asked"]:
+        yield f"{words['asked']}:"
+    for row in words["rows"]:
+        task, met, left_out = _cells(row, asked=not words["asked"])
+        others = f"; not counted: {left_out}" if row.left_out else ""
+        yield f"{'; '.join(task.splitlines())}: {met}{others}"
 
 
 def _table(words: Mapping[str, Any]) -> Table:
@@ -55,7 +80,8 @@ def _table(words: Mapping[str, Any]) -> Table:
 def _cells(row: Any, *, asked: bool) -> list[str]:
     task = ", ".join(word for word in (row.task, row.direction) if word)
     met = f"{row.met} ({row.interval})" if row.interval else row.met
-    return [f"{task}\n{row.asked}" if asked else task, met, row.left_out or "–"]
+    lines = [task, *([row.asked] if asked else []), *([capital(row.help)] if row.help else [])]
+    return ["\n".join(lines), met, row.left_out or "–"]
 
 
 def _foot(words: Mapping[str, Any]) -> Iterator[str]:

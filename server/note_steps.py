@@ -4,7 +4,8 @@ from sqlalchemy import select, update
 from sqlalchemy.exc import IntegrityError
 
 from server.faults import Fault
-from server.note_numbers import numbers_of
+from server.note_goals import note_numbers_of
+from server.note_times import refuse_without_times
 from server.problems import Problem
 from server.store_notes import (
     COSIGNED,
@@ -41,7 +42,8 @@ def sign(desk: Desk, based_on: int) -> NoteRow:
     ------
     Problem
         403 for another than the author; 404 without a note; 409 if it is no draft or was
-        changed in the meantime; 422 while the assessment is empty.
+        changed in the meantime; 422 while the assessment is empty, or the session took place
+        and nobody said when it began and ended.
     """
     db, session = desk.db, desk.session
     # What is not computed yet is computed, and kept, before anything is locked.
@@ -58,7 +60,8 @@ def sign(desk: Desk, based_on: int) -> NoteRow:
     if not note.assessment.strip():
         raise Problem(422, errors=[Fault("/assessment", EMPTY_ASSESSMENT)])
     db.refresh(session)
-    numbers = numbers_of(db, session)
+    refuse_without_times(db, session)
+    numbers = note_numbers_of(db, session)
     texts = {name: getattr(note, column) for name, column in SECTIONS.items()}
     move(
         desk,

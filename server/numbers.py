@@ -4,6 +4,8 @@ import math
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
+from analysis.scores import reads_as
+
 if TYPE_CHECKING:
     from analysis.measure import Measure
 
@@ -148,12 +150,7 @@ def percent(share_pct: float) -> str:
     >>> [percent(v).replace(NO_BREAK, " ") for v in (91.2, 99.8, 0.2, 100.0)]
     ['91 %', '99 %', '1 %', '100 %']
     """
-    whole = round(share_pct)
-    if whole >= 100 and share_pct < 100.0 - 1e-9:
-        whole = 99
-    if whole <= 0 and share_pct > 1e-9:
-        whole = 1
-    return f"{whole}{NO_BREAK}%"
+    return f"{reads_as(share_pct)}{NO_BREAK}%"
 
 
 def unbroken(words: str) -> str:

@@ -1,16 +1,14 @@
 """Two trials of one path beside each other: their measures, and what was different about them."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import date
 from itertools import groupby
 from typing import Any, NamedTuple
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from analysis.measure import Measure
 from analysis.registry import MEASURES
-from server.dates import day_words
+from server.beside_lines import pair_words, remark_words
 from server.deps import SeenTrial
 from server.numbers import measured, trimmed, unbroken
 from server.page_trial import FAMILY_NOTES, ON_PATH, readings
@@ -26,16 +24,13 @@ from server.sentences import (
     flag_sentences,
     width_words,
 )
-from server.sentences_marks import OUTCOME_WORDS
-from server.store_marks import latest_marks, was_helped
+from server.store_marks import latest_marks
 from server.store_results import facts_with
-from server.store_trials import report_of, result_of, results_of, trials_of_child
-from server.store_voids import voided_ids
-from server.tables import MarkRow, SessionRow, TrialRow
+from server.store_trials import report_of, result_of
+from server.tables import MarkRow
 from server.trial_readings import hand_used
 from server.wording import capital, joined
 
-MOST_OTHERS = 20
 OTHER_GUIDE = (
     "These two trials are not of the same path: their guides or their widths differ, so they are "
     "not laid over each other."
@@ -46,14 +41,6 @@ NOT_SAID = "not said"
 SCALE = "Scale of the screen"
 OF_A_SERIES = ("Hand", "Direction drawn", "Tool", SCALE)
 SCALES = {True: "true scale", False: "no true scale"}
-
-
-class Line(NamedTuple):
-    """A trial in a list: which, where it stands, and its conditions in words."""
-
-    trial_id: str
-    words: str
-    remark: str
 
 
 class Difference(NamedTuple):
@@ -78,76 +65,6 @@ class Group(NamedTuple):
     rows: list[Row]
 
 
-def others_of(db: Session, seen: SeenTrial) -> list[Line]:
-    """Return the latest trials of the same child and path, newest first, this one left out.
-
-    Parameters
-    ----------
-    db : Session
-        Database session.
-    seen : SeenTrial
-        A trial that the reader may see.
-
-    Returns
-    -------
-    list of Line
-        At most `MOST_OTHERS`; those that do not count are among them and say so.
-    """
-    guide_id = facts_with(result_of(db, seen.trial))["guide_id"]
-    if guide_id is None:
-        return []
-    trials = trials_of_child(db, seen.child.id)
-    found = [
-        trial
-        for trial, result in results_of(db, trials, reports=False)
-        if facts_with(result)["guide_id"] == guide_id and trial.id != seen.trial.id
-    ]
-    return list(_lines(db, trials, found[: -MOST_OTHERS - 1 : -1]))
-
-
-def _lines(db: Session, trials: Sequence[TrialRow], chosen: Sequence[TrialRow]) -> Iterator[Line]:
-    """Yield a line on each chosen one of a child's trials."""
-    ids = [trial.id for trial in chosen]
-    marks, voided = latest_marks(db, ids), voided_ids(db, ids)
-    numbers = _numbers(trials)
-    days = _days(db, {trial.session_id for trial in chosen})
-    for trial, result in results_of(db, chosen, reports=False):
-        mark, facts = marks.get(trial.id), facts_with(result)
-        place, count = numbers[trial.id]
-        conditions = [
-            HAND_WORDS.get(hand_used(facts, mark) or ""),
-            DIRECTION_WORDS.get(facts["travelled"] or ""),
-        ]
-        said = ", ".join(word for word in conditions if word)
-        words = f"{day_words(days[trial.session_id])}, trial {place} of {count}"
-        remark = _remark(mark, voided=trial.id in voided)
-        yield Line(trial.id, f"{words}: {said}" if said else words, remark)
-
-
-def _numbers(trials: Sequence[TrialRow]) -> dict[str, tuple[int, int]]:
-    """Return the place of each trial in its session, and how many that session has."""
-    found = {}
-    for _, group in groupby(trials, key=lambda trial: trial.session_id):
-        of_session = list(group)
-        for place, trial in enumerate(of_session, 1):
-            found[trial.id] = (place, len(of_session))
-    return found
-
-
-def _days(db: Session, session_ids: set[str]) -> dict[str, date]:
-    rows = db.execute(select(SessionRow.id, SessionRow.day).where(SessionRow.id.in_(session_ids)))
-    return dict(rows.all())
-
-
-def _remark(mark: MarkRow | None, *, voided: bool) -> str:
-    said = ["voided"] if voided else []
-    if mark is not None and mark.outcome not in (None, "finished"):
-        said.append(OUTCOME_WORDS[mark.outcome or ""])
-    if was_helped(mark):
-        said.append("helped")
-    return ", ".join(said)
-
-
 def check_pair(db: Session, one: SeenTrial, other: SeenTrial) -> None:
     """Refuse two trials that cannot be laid over each other.
 
@@ -163,12 +80,6 @@ def check_pair(db: Session, one: SeenTrial, other: SeenTrial) -> None:
     guides = [facts_with(result_of(db, seen.trial))["guide_id"] for seen in (one, other)]
     if guides[0] is None or guides[0] != guides[1]:
         raise Problem(404, OTHER_GUIDE)
-
-
-def pair_words(db: Session, one: SeenTrial, other: SeenTrial) -> list[Line]:
-    """Return the lines of two trials of one child, in the order given."""
-    trials = trials_of_child(db, one.child.id)
-    return list(_lines(db, trials, [one.trial, other.trial]))
 
 
 def beside_page(db: Session, one: SeenTrial, other: SeenTrial) -> dict[str, Any]:
@@ -278,7 +189,7 @@ def _conditions(facts: Mapping[str, Any], mark: MarkRow | None) -> dict[str, str
         "Midline": "not known"
         if offset_mm is None
         else f"{trimmed(offset_mm, 1)} mm from the left end of the path",
-        "Noted by adults": _remark(mark, voided=False)
+        "Noted by adults": remark_words(mark, voided=False)
         or ("nothing" if mark is None else "no help"),
     }
 

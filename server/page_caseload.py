@@ -7,9 +7,11 @@ from typing import Any, NamedTuple
 from sqlalchemy.orm import Session
 
 from server.dates import clock_words, day_words, weekday_words
+from server.note_due import due_of, due_words, has_begun, is_over
 from server.numbers import NO_BREAK, count_word
 from server.page_words import ChildWords, child_words
 from server.sentences import NO_NORM
+from server.session_states import NOTE_WORDS, standing
 from server.settings import Settings
 from server.store_counts import (
     SessionCount,
@@ -19,20 +21,13 @@ from server.store_counts import (
     trial_counts,
     trial_counts_by_item,
 )
-from server.store_notes import COSIGNED, DRAFT, RETURNED, SIGNED
-from server.store_today import WAITING, in_order_of_day, newest_plans, note_states
-from server.tables import Child, SessionRow
+from server.store_notes import DRAFT, RETURNED
+from server.store_sessions import NOT_SEEN
+from server.store_today import in_order_of_day, newest_plans, note_states
+from server.tables import Account, Child, SessionRow
 from server.wording import ATTENDANCE_WORDS, plural, sentence_of
 
-NOTE_WORDS = {
-    DRAFT: "note is a draft",
-    RETURNED: "note was returned",
-    WAITING: "note signed, waits for a co-signature",
-    SIGNED: "note signed",
-    COSIGNED: "note signed and co-signed",
-}
 UNFINISHED = (None, DRAFT, RETURNED)
-NOT_SEEN = ("absent", "cancelled")
 CLOSED = "closed"
 
 
@@ -81,7 +76,7 @@ class Known(NamedTuple):
     @property
     def over(self) -> bool:
         """Whether it was closed, or somebody said when it ended."""
-        return self.session.closed_at is not None or self.session.ended_at is not None
+        return is_over(self.session)
 
     @property
     def wants_note(self) -> bool:
@@ -92,7 +87,7 @@ class Known(NamedTuple):
 
 
 def caseload_page(
-    db: Session, children: Sequence[Child], settings: Settings, today: date
+    db: Session, account: Account, children: Sequence[Child], settings: Settings, today: date
 ) -> dict[str, Any]:
     """Return what the template of the caseload needs.
 
@@ -100,6 +95,8 @@ def caseload_page(
     ----------
     db : Session
         Database session.
+    account : Account
+        Whose page.
     children : sequence of Child
         Those whom the account sees, in order.
     settings : Settings
@@ -118,7 +115,7 @@ def caseload_page(
     here = _known(db, in_order_of_day([one for mine in todays.values() for one in mine]))
     return {
         "today_words": f"Today, {weekday_words(today)}",
-        "summary": _summary(here),
+        "summary": _summary(here, _notes_due(db, account, children, today)),
         "today": [_sitting(by_id[one.session.child_id], one, settings) for one in here],
         "others": [
             _other_row(child, past.get(child.id)) for child in children if child.id not in todays
@@ -132,24 +129,6 @@ def planned_count(plan: dict[str, Any] | None) -> int:
     if plan is None:
         return 0
     return sum(int(item.get("repetitions", 1)) for item in plan["items"] if not _is_closed(item))
-
-
-def has_begun(session: SessionRow, done: int, *, sent: bool) -> bool:
-    """Return whether a session took place, so that a note can tell of it.
-
-    Parameters
-    ----------
-    session : SessionRow
-        The session.
-    done : int
-        How many of its trials are in. [1]
-    sent : bool
-        Whether anything was sent of it, even what was not done.
-    """
-    if session.attendance in NOT_SEEN:
-        return done > 0
-    said = (session.attendance, session.started_at, session.ended_at)
-    return sent or any(one is not None for one in said)
 
 
 def _is_closed(item: dict[str, Any]) -> bool:
@@ -180,16 +159,19 @@ def _known(db: Session, sessions: Sequence[SessionRow]) -> list[Known]:
     ]
 
 
-def _summary(here: Sequence[Known]) -> str:
+def _notes_due(db: Session, account: Account, children: Sequence[Child], today: date) -> str:
+    due = due_of(db, account, children, today)
+    some = due.to_write or due.waiting
+    return due_words(due, is_supervisor="supervisor" in account.roles) if some else ""
+
+
+def _summary(here: Sequence[Known], notes: str) -> str:
     if not here:
-        return ""
+        return sentence_of(notes)
     count, trials = len(here), sum(one.done for one in here)
-    notes = sum(one.wants_note for one in here)
     so_far = f"{trials} {plural('trial', trials)} in so far" if trials else "no trial in yet"
     clauses = [f"{count_word(count)} {plural('session', count)}, {so_far}"]
-    if notes:
-        clauses.append(f"{count_word(notes)} {plural('note', notes)} to write or sign")
-    return " ".join(sentence_of(clause) for clause in clauses)
+    return " ".join(sentence_of(clause) for clause in [*clauses, notes] if clause)
 
 
 def _sitting(child: Child, known: Known, settings: Settings) -> Sitting:
@@ -211,9 +193,11 @@ def time_of(session: SessionRow, settings: Settings) -> str:
 
 
 def _state(known: Known) -> str:
-    session, said = known.session, []
-    if session.attendance in ATTENDANCE_WORDS:
-        said.append(ATTENDANCE_WORDS[session.attendance])
+    session = known.session
+    said = [standing(session, begun=known.begun)]
+    came = ATTENDANCE_WORDS.get(session.attendance or "")
+    if came is not None and came not in said:
+        said.append(came)
     if session.attendance not in NOT_SEEN or known.done:
         said.append(_trials(known))
     if session.closed_at is not None:
@@ -227,14 +211,14 @@ def _state(known: Known) -> str:
 
 def _trials(known: Known) -> str:
     planned, done = known.planned, known.done
-    if planned and (done or known.over):
+    if planned and (done or known.over or known.begun):
         closed = f", {known.of_closed} of closed items" if known.of_closed else ""
         return f"{done - known.of_closed} of {planned} trials in{closed}"
     if done:
         return f"{done} {plural('trial', done)} in"
     if planned:
-        return f"planned, {planned}{NO_BREAK}{plural('trial', planned)}"
-    return "nothing planned yet" if planned is None else "every item closed"
+        return f"{planned}{NO_BREAK}{plural('trial', planned)} planned"
+    return "nothing planned" if planned is None else "every item closed"
 
 
 def _other_row(child: Child, past: SessionCount | None) -> CaseRow:

@@ -6,26 +6,24 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
-from server.child_attempts import Reading, attempts_with
+from server.attempts import TRIAL
+from server.child_attempts import Reading, readings_with
+from server.measure_choice import Option, chosen_measure, measure_options, measure_words
 from server.page_goals import goal_lists
 from server.page_grid import hand_grid
 from server.page_sessions import session_blocks
 from server.page_steps import RULE, step_lines
-from server.page_trend import (
-    Option,
-    baseline_until,
-    chosen_measure,
-    measure_options,
-    measure_words,
-    trend_words,
-)
+from server.page_trend import baseline_until, trend_words
 from server.page_words import child_words
 from server.sentences import NO_NORM, SAME_SERIES
 from server.settings import Settings
+from server.store_attempts import attempts_of_child
+from server.store_results import values_of
 from server.store_sessions import sessions_of
-from server.store_trials import DRAWN
+from server.store_trials import ATTEMPTS
 from server.tables import Child
-from server.trend_series import series_of
+from server.trend_series import series_from
+from server.trial_readings import readings_from
 
 __all__ = ["Reading", "child_page"]
 
@@ -60,16 +58,19 @@ def child_page(
     """
     sessions = sessions_of(db, child.id)
     measure = chosen_measure(measure_id)
-    attempts = attempts_with(db, child.id, measure)
-    readings = [one for one in attempts if one.trial.kind in DRAWN]
+    attempts = attempts_of_child(db, child.id, kinds=ATTEMPTS)
+    values = values_of(db, (one.result for one in attempts), {measure.id})
+    drawn = [one for one in attempts if one.trial.kind == TRIAL.name]
+    readings = readings_with(drawn, values, measure.id)
     tasks = _tasks(readings)
     path = path_id if path_id in tasks else next(iter(tasks), None)
-    series = [one for one in series_of(db, child.id, measure.id) if one.path_id == path]
+    compared = series_from(list(readings_from(drawn, values)), sessions, measure)
+    series = [one for one in compared if one.path_id == path]
     until = baseline_until(db, child.id, measure.id, series)
     return {
         "child": child_words(child),
         "goals": goal_lists(db, child, settings),
-        "steps": step_lines(db, child.id, today),
+        "steps": step_lines(db, child.id, today, attempts=drawn),
         "step_rule": RULE,
         "tasks": [Option(value, word, value == path) for value, word in tasks.items()],
         "measures": measure_options(measure),
@@ -77,7 +78,7 @@ def child_page(
         "trend": trend_words(child.id, measure, series, readings, until),
         "same_series": SAME_SERIES,
         "grid": hand_grid(readings, sessions, measure, path),
-        "sessions": session_blocks(sessions, attempts),
+        "sessions": session_blocks(sessions, readings_with(attempts, values, measure.id)),
         "cautions": [NO_NORM],
     }
 

@@ -9,14 +9,14 @@ from sqlalchemy.orm import Session
 from server.dates import weekday_words
 from server.deps import SeenSession
 from server.family_draft import YOUR_CHILD, FamilyDraft, caution_words, family_draft
+from server.family_refusals import MOST_LETTERS, name_for_family
 from server.note_numbers import numbers_of
-from server.sentences import DIRECTION_WORDS
+from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.tables import Child
 from server.wording import capital
 
-# What a text area takes. Browsers send each end of a line as two letters.
-MOST_LETTERS = 800
-MOST_SENT = 2 * MOST_LETTERS
+# More is no text for a page: the form is not even shown again.
+MOST_SENT = 20_000
 # What is spoilt may be the scribble of another child.
 SHOWN = (None, "finished", "stopped")
 
@@ -39,6 +39,7 @@ HUMAN = (
     FieldWords("home", "At home", "Linnet never writes this: you know what suits this family."),
     FieldWords("later", "Next", "Linnet never writes this: what comes next is for you to say."),
 )
+NOTHING: Mapping[str, str] = {}
 LEFT_OUT = "Left empty, it is not on the page."
 
 
@@ -69,9 +70,14 @@ class FamilyTexts:
     scissors: bool = False
 
     @property
+    def by_field(self) -> dict[str, str]:
+        """The texts in the order of the page, by the names of their fields."""
+        return {field.name: getattr(self, field.name) for field in (*FIELDS, *HUMAN)}
+
+    @property
     def words(self) -> list[str]:
         """The texts in the order of the page."""
-        return [getattr(self, field.name) for field in (*FIELDS, *HUMAN)]
+        return list(self.by_field.values())
 
 
 class Line(NamedTuple):
@@ -106,7 +112,11 @@ def drafted(draft: FamilyDraft) -> FamilyTexts:
 
 
 def family_form(
-    db: Session, seen: SeenSession, typed: FamilyTexts | None = None, trouble: str | None = None
+    db: Session,
+    seen: SeenSession,
+    typed: FamilyTexts | None = None,
+    trouble: str | None = None,
+    troubles: Mapping[str, str] = NOTHING,
 ) -> dict[str, Any]:
     """Return what the template of the form needs.
 
@@ -120,6 +130,8 @@ def family_form(
         What was typed; None takes the draft.
     trouble : str or None
         Why it was refused.
+    troubles : mapping
+        What is wrong with single fields, by their names.
 
     Returns
     -------
@@ -127,12 +139,13 @@ def family_form(
         Plain words; no code and no date of birth.
     """
     numbers, child = numbers_of(db, seen.session), seen.child
-    draft = family_draft(numbers, child.nickname)
+    name = name_for_family(child)
+    draft = family_draft(numbers, name)
     texts = typed or drafted(draft)
     return {
         "session_id": seen.session.id,
         "child_id": child.id,
-        "child_name": capital(child.nickname or YOUR_CHILD),
+        "child_name": capital(name or YOUR_CHILD),
         "title": title_of(child),
         "day": weekday_words(seen.session.day),
         "drafted": _areas(FIELDS, texts, drafted(draft)),
@@ -143,9 +156,10 @@ def family_form(
         "picture": texts.picture,
         "cutting": draft.cutting,
         "scissors": texts.scissors,
-        "caution": caution_words(child.nickname),
+        "caution": caution_words(name),
         "noted": _noted(numbers),
         "trouble": trouble,
+        "troubles": troubles,
     }
 
 
@@ -165,33 +179,40 @@ def _areas(
 
 def title_of(child: Child) -> str:
     """Return the first line of the page."""
-    return f"For {child.nickname}'s family" if child.nickname else "For the family"
+    name = name_for_family(child)
+    return f"For {name}'s family" if name else "For the family"
 
 
-def drawn_lines(numbers: Mapping[str, Any]) -> list[dict[str, Any]]:
-    """Return the trials of a session that were drawn on a tablet and may be shown."""
-    return [
-        one
-        for one in numbers["trials"]
-        if one["kind"] == "trial"
-        and not one["voided"]
-        and one["outcome"] in SHOWN
-        and "nothing_drawn" not in one["flags"]
-    ]
+def drawn_lines(numbers: Mapping[str, Any]) -> dict[int, dict[str, Any]]:
+    """Return the trials of a session that were drawn on a tablet and may be shown.
+
+    They go by their place among all that were drawn in the session, as on their own pages.
+    """
+    drawn = [one for one in numbers["trials"] if one["kind"] == "trial"]
+    return {
+        place: one
+        for place, one in enumerate(drawn, start=1)
+        if not one["voided"] and one["outcome"] in SHOWN and "nothing_drawn" not in one["flags"]
+    }
 
 
 def _lines(numbers: Mapping[str, Any], chosen: str) -> list[Line]:
     drawn = drawn_lines(numbers)
-    here = chosen or (drawn[-1]["trial_id"] if drawn else "")
+    here = chosen or next((one["trial_id"] for one in reversed(drawn.values())), "")
     return [
-        Line(one["trial_id"], f"{place}. {_line_words(one)}", one["trial_id"] == here)
-        for place, one in enumerate(drawn, start=1)
+        Line(one["trial_id"], f"Trial {place}: {_line_words(one)}", one["trial_id"] == here)
+        for place, one in drawn.items()
     ]
 
 
 def _line_words(trial: Mapping[str, Any]) -> str:
-    way = DIRECTION_WORDS.get(trial["travelled"] or trial["condition"]["direction"] or "")
-    return ", ".join(word for word in (trial["task_name"] or trial["mode"], way) if word)
+    words = [
+        trial["task_name"] or trial["mode"],
+        HAND_WORDS.get(trial["hand_used"] or ""),
+        DIRECTION_WORDS.get(trial["travelled"] or trial["condition"]["direction"] or ""),
+        "with help" if trial["helped"] else "",
+    ]
+    return ", ".join(word for word in words if word)
 
 
 def _noted(numbers: Mapping[str, Any]) -> list[str]:

@@ -10,8 +10,10 @@ from sqlalchemy.orm import Session
 from server.dates import weekday_words
 from server.deps import SeenSession
 from server.family_draft import YOUR_CHILD, caution_words, family_draft, speaks_of_cutting
+from server.family_refusals import AGAIN, name_for_family, refused_texts
+from server.family_words import picture_words
 from server.note_numbers import numbers_of
-from server.page_family import FIELDS, HUMAN, FamilyTexts, drawn_lines, title_of
+from server.page_family import FIELDS, HUMAN, NOTHING, FamilyTexts, drawn_lines, title_of
 from server.store_trials import amended_document, trial_by_id
 
 if TYPE_CHECKING:
@@ -26,7 +28,11 @@ NO_LINE = "This line is not among those of the session any more. Choose another 
 
 
 class NotPrinted(ValueError):
-    """Raised when there is no page to print; says why."""
+    """Raised when there is no page to print; says why, and what is wrong with which field."""
+
+    def __init__(self, sentence: str, troubles: Mapping[str, str] = NOTHING) -> None:
+        super().__init__(sentence)
+        self.troubles = troubles
 
 
 def family_print(db: Session, seen: SeenSession, texts: FamilyTexts) -> dict[str, Any]:
@@ -50,12 +56,18 @@ def family_print(db: Session, seen: SeenSession, texts: FamilyTexts) -> dict[str
     Raises
     ------
     NotPrinted
-        If there are no words, or the line is none of the session's.
+        If there are no words, if they hold what no family gets, or if the line is none of the
+        session's.
     """
     if not any(texts.words):
         raise NotPrinted(NO_WORDS)
-    numbers, child = numbers_of(db, seen.session), seen.child
-    cutting = family_draft(numbers, child.nickname).cutting
+    child = seen.child
+    troubles = refused_texts(texts.by_field, child.code)
+    if troubles:
+        raise NotPrinted(AGAIN, troubles)
+    numbers, name = numbers_of(db, seen.session), name_for_family(child)
+    cutting = family_draft(numbers, name).cutting
+    line = _line(numbers, texts.line) if texts.picture else None
     wanted = cutting or texts.scissors or speaks_of_cutting(texts.words)
     room = PAGE_LETTERS_BESIDE_PICTURE if texts.picture else PAGE_LETTERS
     return {
@@ -69,17 +81,22 @@ def family_print(db: Session, seen: SeenSession, texts: FamilyTexts) -> dict[str
             if getattr(texts, field.name)
         ],
         "caution_head": CAUTION_HEAD,
-        "caution": caution_words(child.nickname) if wanted else None,
-        "picture": _picture(db, numbers, texts.line) if texts.picture else None,
-        "alt": f"A line that {child.nickname or YOUR_CHILD} drew that day.",
+        "caution": caution_words(name) if wanted else None,
+        "picture": _picture(db, line["trial_id"]) if line else None,
+        "alt": picture_words(line, name or YOUR_CHILD) if line else "",
         "is_long": sum(map(len, texts.words)) > room,
         "typed": asdict(texts),
     }
 
 
-def _picture(db: Session, numbers: Mapping[str, Any], trial_id: str) -> bytes:
-    if trial_id not in {one["trial_id"] for one in drawn_lines(numbers)}:
-        raise NotPrinted(NO_LINE)
+def _line(numbers: Mapping[str, Any], trial_id: str) -> dict[str, Any]:
+    for one in drawn_lines(numbers).values():
+        if one["trial_id"] == trial_id:
+            return one
+    raise NotPrinted(NO_LINE)
+
+
+def _picture(db: Session, trial_id: str) -> bytes:
     trial = trial_by_id(db, trial_id)
     if trial is None:
         raise NotPrinted(NO_LINE)

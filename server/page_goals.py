@@ -6,9 +6,10 @@ from typing import Any, NamedTuple
 
 from sqlalchemy.orm import Session
 
-from analysis.measure import Measure
 from analysis.registry import MEASURES
 from server.dates import day_words
+from server.goal_bodies import speaks_against
+from server.goal_fitting import task_of_goal
 from server.goal_progress import progress_of, since_of
 from server.goal_typed import ENDS, GoalForm, fresh, typed_of
 from server.library import LIBRARY
@@ -20,11 +21,12 @@ from server.sentences_goals import (
     goal_sentence,
     interval_words,
     left_out_words,
+    over_words,
     progress_words,
 )
 from server.settings import Settings
 from server.store_goals import goals_of, versions_of
-from server.store_tasks import library_task, own_tasks, revisions_of
+from server.store_tasks import own_tasks
 from server.tables import Child, GoalRow
 from server.wording import capital
 
@@ -107,11 +109,8 @@ def task_name_of(db: Session, task_id: str | None) -> str | None:
     """Return the name of a task, also of one that is retired; None if it may be any."""
     if task_id is None:
         return None
-    known = library_task(task_id)
-    if known is not None:
-        return str(known["name"])
-    rows = revisions_of(db, task_id)
-    return str(rows[-1].document["name"]) if rows else task_id
+    task = task_of_goal(db, task_id)
+    return task_id if task is None else str(task["name"])
 
 
 def goal_page(
@@ -185,6 +184,7 @@ def _days(rows: Iterable[dict[str, Any]]) -> list[dict[str, str]]:
             "day": day_words(date.fromisoformat(one["day"])),
             "met": f"{one['k']} of {one['n']}",
             "interval": interval_words(one["k"], one["n"]),
+            "over": over_words(one["over"]),
         }
         for one in rows
     ]
@@ -221,11 +221,6 @@ def _measures() -> list[tuple[str, list[Choice]]]:
     """Return the measures that a goal can rest on, by family."""
     families: dict[str, list[Choice]] = {}
     for entry in MEASURES:
-        if _may_be_goal(entry):
+        if speaks_against(entry) is None:
             families.setdefault(entry.family, []).append(Choice(entry.id, entry.label))
     return list(families.items())
-
-
-def _may_be_goal(entry: Measure) -> bool:
-    # As the API has it: a pen along a cutting line is practice.
-    return entry.scope == "cut" or (entry.scope == "trial" and entry.modes != {"cut"})

@@ -1,25 +1,25 @@
 """What the page of a session's note says, whatever state the note is in."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
 from typing import Any, NamedTuple
 
-from server.dates import clock_words, day_words, weekday_words
+from server.dates import weekday_words
 from server.deps import SeenSession
 from server.note_changes import changed_since
 from server.note_changes_words import change_lines
-from server.note_differences import section_changes
 from server.note_draft import objective
-from server.note_numbers import numbers_of
-from server.page_note_numbers import cautions_of, noted_lines, number_words
+from server.note_facts import goal_changes, goal_lines, session_facts
+from server.note_goals import note_numbers_of
+from server.note_spread import spread_clauses
+from server.note_times import FIELDS, missing_times, suggested_times
+from server.page_note_numbers import cautions_of, count_changes, noted_lines, number_words
+from server.page_note_steps import revised, signature_lines, state_words, step_of
 from server.page_words import child_words
 from server.settings import Settings
-from server.store_accounts import account_by_id
 from server.store_notes import (
     COSIGNED,
     DRAFT,
-    RETURNED,
     SECTIONS,
     SIGNED,
     Desk,
@@ -28,7 +28,9 @@ from server.store_notes import (
     note_of,
     supervises,
 )
-from server.tables import Account, NoteEvent, NoteRow, random_id
+from server.tables import NoteRow, random_id
+
+Numbers = dict[str, Any]
 
 PERSON = {
     "subjective": "What the child and others said. A person writes this part.",
@@ -37,13 +39,7 @@ PERSON = {
     "cannot be signed.",
     "plan": "What comes next, and what is for home. A person writes this part.",
 }
-EVENT_WORDS = {
-    "drafted": "written",
-    SIGNED: "signed",
-    RETURNED: "returned",
-    COSIGNED: "co-signed",
-    "addendum": "added to",
-}
+TIME_WORDS = {"started_at": "Session began", "ended_at": "Session ended"}
 SAME_DRAFT = "A new draft says the same as the text that stands here."
 
 
@@ -55,6 +51,8 @@ class Typed:
     ----------
     texts : mapping or None
         The four sections as they were typed.
+    times : mapping
+        When the session began and ended, as typed, by field.
     troubles : mapping
         Sentences by the place they belong to, such as ``/assessment``; "" is the whole form.
     draft_beside : bool
@@ -66,6 +64,7 @@ class Typed:
     """
 
     texts: Mapping[str, str] | None = None
+    times: Mapping[str, str] = field(default_factory=dict)
     troubles: Mapping[str, str] = field(default_factory=dict)
     draft_beside: bool = False
     clashes: bool = False
@@ -101,12 +100,12 @@ class Section(NamedTuple):
     said: list[str]
 
 
-class Step(NamedTuple):
-    """One line of the history."""
+class Time(NamedTuple):
+    """A time that signing asks for: its field, its label, and what stands in it."""
 
-    when: str
-    words: str
-    text: str
+    name: str
+    label: str
+    value: str
 
 
 def note_page(desk: Desk, seen: SeenSession, settings: Settings, typed: Typed) -> dict[str, Any]:
@@ -129,39 +128,64 @@ def note_page(desk: Desk, seen: SeenSession, settings: Settings, typed: Typed) -
         Plain words and lists of them.
     """
     note = note_of(desk.db, desk.session.id)
-    live = numbers_of(desk.db, desk.session)
+    live = note_numbers_of(desk.db, desk.session)
     is_signed = note is not None and note.state in (SIGNED, COSIGNED)
     frozen = note.frozen if note is not None and is_signed else None
     numbers = live if frozen is None else frozen
     child = child_words(seen.child)
+    rights = _rights(desk, note)
     events = [] if note is None else events_of(desk.db, desk.session.id)
-    draft = objective(live, child.name, settings.local)
-    changed = [] if frozen is None else change_lines(changed_since(frozen, live), frozen, live)
+    draft = "" if is_signed else _draft(desk, live, child.name, settings)
     return {
         "child": child,
         "session_id": desk.session.id,
         "day": weekday_words(desk.session.day),
-        "state": _state(desk, note, events, settings),
+        "state": state_words(desk, note, events, settings),
         "is_signed": is_signed,
-        "not_ended": desk.session.ended_at is None,
+        "facts": session_facts(numbers, settings.local),
+        "goals": goal_lines(numbers),
+        "times": _times(desk, settings, typed) if rights["sign"] else [],
         "has_note": note is not None,
         "revision": 0 if note is None else note.revision,
-        "may": _rights(desk, note),
+        "may": rights,
         "sections": [_section(name, note, draft, typed, noted_lines(live)) for name in SECTIONS],
         "unsaved": _unsaved(typed, note) if is_signed or not _may_write(desk, note) else [],
         **number_words(numbers),
         "remarks": noted_lines(numbers)["remark"],
         "version": numbers["analysis_version"],
-        "changed": changed,
-        "signatures": _signatures(desk, note, settings),
-        "revised": _revised(events),
-        "addenda": [_step(desk, one, settings) for one in events if one.kind == "addendum"],
-        "history": [_step(desk, one, settings) for one in events],
+        "changed": [] if frozen is None else _changed(frozen, live, settings),
+        "signatures": signature_lines(desk, note, settings),
+        "revised": revised(events),
+        "addenda": [step_of(desk, one, settings) for one in events if one.kind == "addendum"],
+        "history": [step_of(desk, one, settings) for one in events],
         "fresh_id": random_id(),
         "typed": typed,
         "troubles": typed.troubles,
         "cautions": cautions_of(numbers),
     }
+
+
+def _draft(desk: Desk, live: Numbers, name: str, settings: Settings) -> str:
+    spreads = spread_clauses(desk.db, desk.session, live)
+    return objective(live, name, settings.local, spreads)
+
+
+def _changed(frozen: Numbers, live: Numbers, settings: Settings) -> list[str]:
+    """Return what is different since signing: what was said or came in, then the counts."""
+    lines = change_lines(changed_since(frozen, live), frozen, live, settings.local)
+    return [*lines, *count_changes(frozen, live), *goal_changes(frozen, live)]
+
+
+def _times(desk: Desk, settings: Settings, typed: Typed) -> list[Time]:
+    """Return the times that have to be given before signing, each with one to begin with."""
+    missing = missing_times(desk.db, desk.session)
+    if not missing:
+        return []
+    begin = suggested_times(desk, settings)
+    return [
+        Time(FIELDS[one], TIME_WORDS[one], typed.times.get(FIELDS[one]) or begin[FIELDS[one]])
+        for one in missing
+    ]
 
 
 def _may_write(desk: Desk, note: NoteRow | None) -> bool:
@@ -225,68 +249,3 @@ def _unsaved(typed: Typed, note: NoteRow | None) -> list[tuple[str, str]]:
         for name, text in typed.texts.items()
         if text.strip() and text != getattr(note, SECTIONS[name])
     ]
-
-
-def _name(desk: Desk, account_id: str | None) -> str:
-    account: Account | None = None if account_id is None else account_by_id(desk.db, account_id)
-    return "somebody" if account is None else account.name
-
-
-def when_words(moment: datetime, settings: Settings) -> str:
-    """Return day and time of a moment in the practice's time zone."""
-    local = settings.local(moment)
-    return f"{day_words(local.date())}, {clock_words(local)}"
-
-
-def _state(
-    desk: Desk, note: NoteRow | None, events: Sequence[NoteEvent], settings: Settings
-) -> str:
-    """Say in one or two sentences where the note stands."""
-    if note is None:
-        return "No note is stored for this session yet."
-    author = author_of(desk, note)
-    if note.state == DRAFT:
-        return f"Draft of {author.name}, saved on {when_words(note.changed_at, settings)}."
-    if note.state == RETURNED:
-        back = next(one for one in reversed(events) if one.kind == RETURNED)
-        return (
-            f"Returned to {author.name} by {_name(desk, back.account_id)} on "
-            f"{when_words(back.at, settings)}. Reason: {back.text}"
-        )
-    if note.state == COSIGNED:
-        return "Signed and co-signed. It stays as it is; what is new goes into an addendum."
-    if "supervisor" in author.roles:
-        return "Signed. It stays as it is; what is new goes into an addendum."
-    if author.supervisor_id is None:
-        return "Signed. Nobody supervises its author, so nobody can co-sign it."
-    return f"Signed. It waits for the co-signature of {_name(desk, author.supervisor_id)}."
-
-
-def _signatures(desk: Desk, note: NoteRow | None, settings: Settings) -> list[tuple[str, str, str]]:
-    """Return the lines under a signed note: what, who, when."""
-    if note is None or note.state not in (SIGNED, COSIGNED) or note.signed_at is None:
-        return []
-    lines = [("Signed", _name(desk, note.signed_by), when_words(note.signed_at, settings))]
-    if note.state == COSIGNED and note.cosigned_at is not None:
-        when = when_words(note.cosigned_at, settings)
-        lines.append(("Co-signed", _name(desk, note.cosigned_by), when))
-    elif (above := author_of(desk, note)).supervisor_id and "supervisor" not in above.roles:
-        lines.append(("Co-signed", "", f"waits for {_name(desk, above.supervisor_id)}"))
-    return lines
-
-
-def _revised(events: Sequence[NoteEvent]) -> dict[str, Any] | None:
-    """Return the text that was signed last against the one that was signed before."""
-    signed = [one.content for one in events if one.kind == SIGNED and one.content is not None]
-    if len(signed) < 2:
-        return None
-    back = [one for one in events if one.kind == RETURNED]
-    return {
-        "sections": section_changes(signed[-2], signed[-1]),
-        "reason": (back[-1].text or "") if back else "",
-    }
-
-
-def _step(desk: Desk, event: NoteEvent, settings: Settings) -> Step:
-    words = f"{EVENT_WORDS[event.kind]} by {_name(desk, event.account_id)}"
-    return Step(when_words(event.at, settings), words, event.text or "")

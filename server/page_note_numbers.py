@@ -4,7 +4,7 @@ from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
 from server.note_draft import REASON_WORDS, is_pen_practice, task_words
-from server.note_draft_words import criterion_words
+from server.note_draft_words import criterion_words, help_clause
 from server.note_numbers import groups_of
 from server.numbers import unbroken
 from server.sentences import DIRECTION_WORDS, MIDLINE_NOTE, NO_NORM, PRESSURE_NOTE
@@ -13,9 +13,11 @@ from server.store_trials import ATTEMPTS
 from server.wording import capital
 
 Numbers = Mapping[str, Any]
+# The group that one trial makes, and the trial.
+Alone = tuple[Numbers, Numbers]
 
 COUNTED = frozenset({"met", "of", "helped", "left_out"})
-NO_CRITERION = "No criterion"
+NO_CRITERION, NONE = "No criterion", "–"
 PRACTICE_WORDS = "pen practice, not counted"
 NOTED_KINDS = {"said": "Said", "remark": "Remark"}
 
@@ -29,6 +31,7 @@ class NumberRow(NamedTuple):
     met: str
     interval: str
     left_out: str
+    help: str
 
 
 def number_rows(numbers: Numbers) -> list[NumberRow]:
@@ -45,9 +48,9 @@ def number_rows(numbers: Numbers) -> list[NumberRow]:
         What was done on paper stands apart from what was drawn.
     """
     return [
-        _row(group, first)
+        _row(group, mine)
         for kind in sorted(ATTEMPTS, key=lambda one: one != "trial")
-        for group, first in _groups([one for one in numbers["trials"] if one["kind"] == kind])
+        for group, mine in _groups([one for one in numbers["trials"] if one["kind"] == kind])
     ]
 
 
@@ -62,18 +65,19 @@ def number_words(numbers: Numbers) -> dict[str, Any]:
     }
 
 
-def _groups(trials: list[Numbers]) -> Iterator[tuple[Numbers, Numbers]]:
-    """Yield each group with the first of its trials."""
-    alone = [(_what(groups_of([dict(one)])[0]), one) for one in trials]
+def _groups(trials: list[Numbers]) -> Iterator[tuple[Numbers, list[Alone]]]:
+    """Yield each group with its trials, each with the group it makes alone."""
+    alone = [(groups_of([dict(one)])[0], one) for one in trials]
     for group in groups_of([dict(one) for one in trials]):
-        yield group, next(one for what, one in alone if what == _what(group))
+        yield group, [pair for pair in alone if _what(pair[0]) == _what(group)]
 
 
 def _what(group: Numbers) -> Numbers:
     return {name: value for name, value in group.items() if name not in COUNTED}
 
 
-def _row(group: Numbers, first: Numbers) -> NumberRow:
+def _row(group: Numbers, mine: list[Alone]) -> NumberRow:
+    first = mine[0][1]
     met, of = group["met"], group["of"]
     left_out = [
         f"{count} {REASON_WORDS[name]}" for name, count in group["left_out"].items() if count
@@ -85,14 +89,37 @@ def _row(group: Numbers, first: Numbers) -> NumberRow:
         task=task_words(first, group),
         direction=DIRECTION_WORDS.get(group["direction"] or "", ""),
         asked=unbroken(capital(criterion_words(asked, group["mode"]))) if asked else NO_CRITERION,
-        met=f"{met} of {of}" if of else "–",
+        met=f"{met} of {of}" if of else NONE,
         interval=_interval(met, of) if of else "",
         left_out=", ".join(left_out),
+        help=help_clause([one for alone, one in mine if alone["of"]]),
     )
 
 
 def _interval(met: int, of: int) -> str:
     return "–".join(interval_ends(met, of))
+
+
+def count_changes(signed: Numbers, live: Numbers) -> list[str]:
+    """Return which counts differ from those that were signed, a sentence for each."""
+    was, now = ({_what_of(row): row for row in number_rows(one)} for one in (signed, live))
+    lines = []
+    for what in dict.fromkeys([*was, *now]):
+        before, after = (_count_words(rows.get(what)) for rows in (was, now))
+        if before != after:
+            lines.append(f"{', '.join(filter(None, what[:2]))}: {before} when signed, {after} now.")
+    return lines
+
+
+def _what_of(row: NumberRow) -> tuple[str, str, str]:
+    return row.task, row.direction, row.asked
+
+
+def _count_words(row: NumberRow | None) -> str:
+    if row is None:
+        return "not there"
+    met = "none counted" if row.met == NONE else f"met in {row.met}"
+    return f"{met} (not counted: {row.left_out})" if row.left_out else met
 
 
 def noted_lines(numbers: Numbers) -> dict[str, list[str]]:

@@ -22,13 +22,13 @@ class SettingWords(NamedTuple):
 
 WORDS = {
     "idle_minutes": SettingWords(
-        "Minutes until an unused sign-in ends",
+        "An unused sign-in ends after",
         "minute",
         "A sign-in at the desk that was not used for so long ends. It ends after twelve hours in "
         "any case.",
     ),
     "retention_years": SettingWords(
-        "Years that a record is kept",
+        "A child's record is kept for",
         "year",
         "For how long the record of a child who is added from now on is kept, unless another day "
         "is given. The command 'linnet erase --due' erases what is past its day; nothing is erased "
@@ -43,6 +43,7 @@ class SettingRow(NamedTuple):
 
     name: str
     title: str
+    label: str
     about: str
     value: str
     default: str
@@ -70,7 +71,8 @@ def rule_words(known: KnownSetting) -> str:
     """Return what may be typed for a setting."""
     words, kind = WORDS[known.name], known.kind
     empty = f" Left empty: {words.none}." if kind.may_be_none else ""
-    return f"A whole number from {kind.least} to {kind.most}.{empty}"
+    unit = plural(words.unit, kind.most)
+    return f"A whole number of {unit}, from {kind.least} to {kind.most}.{empty}"
 
 
 def settings_page(
@@ -103,15 +105,16 @@ def _row(
     settings: Settings,
     typed: dict[str, str],
 ) -> SettingRow:
-    value, choice = setting(db, known.name), last_choice(db, known.name)
+    value, choice, words = setting(db, known.name), last_choice(db, known.name), WORDS[known.name]
     chosen = "never changed"
     if choice is not None:
         who = names.get(choice.account_id, "somebody")
         chosen = f"chosen by {who} on {moment_words(settings, choice.at)}"
     return SettingRow(
         known.name,
-        WORDS[known.name].title,
-        WORDS[known.name].about,
+        words.title,
+        f"{words.title}, in {plural(words.unit, known.kind.most)}",
+        words.about,
         value_words(known.name, value),
         value_words(known.name, known.default),
         known.kind.least,

@@ -1,19 +1,23 @@
 """The run sheet: a printed page that says which two pictures are which child today."""
 
-from collections.abc import Sequence
-from datetime import date, datetime
+from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import Any, NamedTuple
 
 from sqlalchemy.orm import Session
 
 from server.dates import clock_words, weekday_words
-from server.page_caseload import NOT_SEEN, planned_count, time_of
+from server.note_due import is_over
+from server.numbers import count_word
+from server.page_caseload import planned_count, time_of
 from server.page_words import ChildWords, child_words
 from server.settings import Settings
 from server.store_children import with_equal_signs
 from server.store_counts import sessions_on
+from server.store_sessions import NOT_SEEN
 from server.store_today import in_order_of_day, newest_plans
 from server.tables import Account, Child, SessionRow
+from server.wording import capital, plural
 
 OPEN = "open"
 
@@ -66,23 +70,38 @@ def run_sheet_page(
     Returns
     -------
     dict
-        The sessions of today that are not closed, by their time. A child who is noted as
-        absent, or whose session was cancelled, is left out.
+        The sessions of today that are still to be held or under way, by their time, and how
+        many are left out: those that ended or were closed, and those to which nobody comes.
     """
     today = settings.day_of(now)
+    by_id = {child.id: child for child in children}
+    todays = [one for mine in sessions_on(db, list(by_id), today).values() for one in mine]
+    coming = in_order_of_day([one for one in todays if _is_coming(one)])
     return {
         "day_words": weekday_words(today),
         "printed_at": clock_words(settings.local(now)),
-        "rows": _rows(db, account, children, settings, today),
+        "rows": _rows(db, account, by_id, coming, settings),
+        "left_out": _left_out(len(todays) - len(coming)),
     }
 
 
+def _left_out(count: int) -> str:
+    if not count:
+        return ""
+    verb = "is" if count == 1 else "are"
+    return (
+        f"{capital(count_word(count))} {plural('session', count)} of today {verb} left out: over, "
+        "closed, absent or cancelled."
+    )
+
+
 def _rows(
-    db: Session, account: Account, children: Sequence[Child], settings: Settings, today: date
+    db: Session,
+    account: Account,
+    by_id: Mapping[str, Child],
+    coming: Sequence[SessionRow],
+    settings: Settings,
 ) -> list[RunRow]:
-    by_id = {child.id: child for child in children}
-    todays = sessions_on(db, list(by_id), today)
-    coming = in_order_of_day([one for mine in todays.values() for one in mine if _is_coming(one)])
     plans = newest_plans(db, [one.id for one in coming])
     equal = with_equal_signs(db, account)
     return [
@@ -99,4 +118,4 @@ def _rows(
 
 
 def _is_coming(session: SessionRow) -> bool:
-    return session.closed_at is None and session.attendance not in NOT_SEEN
+    return not is_over(session) and session.attendance not in NOT_SEEN

@@ -7,30 +7,27 @@ from sqlalchemy.orm import Session
 
 from server.dates import clock_words, weekday_words
 from server.deps import SeenSession
+from server.note_due import took_place
 from server.note_numbers import minutes_of
 from server.numbers import NO_BREAK, trimmed
 from server.page_session_adding import Choice, adding
-from server.page_session_live import Seen, live_words, seen_trials
-from server.page_session_plan import came_in_words, plan_items, trials_in
+from server.page_session_live import live_words, seen_trials
+from server.page_session_plan import came_in_words, plan_items
 from server.page_session_refused import NOTHING_REFUSED, Refused
 from server.page_session_seen import observed
 from server.page_words import child_words
 from server.sentences import NO_NORM
+from server.session_states import AFTER_SIGNING, BEGUN, NOTE_WORDS, OVER, standing
 from server.settings import Settings
+from server.store_counts import trial_counts_by_item
 from server.store_plans import items_of_last_session, latest_plan, version_of
-from server.store_sessions import SIGNED_STATES, summaries
+from server.store_today import is_signed, note_states
 from server.tables import SessionRow
-from server.wording import ATTENDANCE_WORDS, capital, plural
+from server.wording import ATTENDANCE_WORDS, capital, plural, sentence_of
 
 CAME_WORDS = {"attended": "attended"} | ATTENDANCE_WORDS
 KIND_WORDS = {"individual": "individual", "group": "in a group"}
 SITTING = ("seated", "standing", "kneeling", "lying", "on the floor")
-NOTE_WORDS = {
-    "draft": "Note, a draft",
-    "returned": "Note, returned",
-    "signed": "Note, signed",
-    "cosigned": "Note, co-signed",
-}
 
 
 def session_page(
@@ -63,12 +60,14 @@ def session_page(
     """
     session = seen.session
     trials = seen_trials(db, session)
-    state = summaries(db, [session.id])[session.id]["note_state"]
+    state = note_states(db, [session.id]).get(session.id)
+    stands = standing(session, begun=took_place(db, session))
     return {
         "child": child_words(seen.child),
         "session_id": session.id,
-        "head": _head(session, settings, state, refused.typed_in("facts")),
-        "plan": _plan(db, seen, trials)
+        "head": _head(session, settings, state, refused.typed_in("facts"))
+        | {"first": _first(session, settings, stands)},
+        "plan": _plan(db, seen)
         | {"adding": adding(db, seen.child, session, task_id, refused.typed_in("add"))},
         "live": live_words(db, trials),
         "observed": observed(db, session, trials, settings, refused),
@@ -88,9 +87,9 @@ def live_answer(db: Session, seen: SeenSession) -> dict[str, Any]:
     trials = seen_trials(db, seen.session)
     live = live_words(db, trials)
     plan = latest_plan(db, seen.session.id)
-    done = trials_in(trials)
+    done = _by_item(db, seen.session)
     items = [] if plan is None else plan["items"]
-    words = {f"in-{item['item_id']}": came_in_words(done[item["item_id"]]) for item in items}
+    words = {f"in-{one['item_id']}": came_in_words(done.get(one["item_id"], 0)) for one in items}
     return {"live": live, "words": words | {"came-in": live["came_in"]}}
 
 
@@ -100,7 +99,6 @@ def _head(
     at = facts_typed(session, settings) | dict(typed)
     return {
         "day": weekday_words(session.day),
-        "first": _first(session, settings),
         "where": ", ".join(
             word
             for word in (session.place, session.position, KIND_WORDS.get(session.kind or ""))
@@ -109,8 +107,9 @@ def _head(
         "begun": session.started_at is not None,
         "ended": session.ended_at is not None,
         "closed": session.closed_at is not None,
-        "signed": note_state in SIGNED_STATES,
-        "note": NOTE_WORDS.get(note_state or "", "Write the note"),
+        "signed": is_signed(note_state),
+        "after_signing": AFTER_SIGNING if is_signed(note_state) else "",
+        "note": capital(NOTE_WORDS.get(note_state or "", "write the note")),
         "typed": at,
         "positions": SITTING,
         "attendances": _choices(CAME_WORDS, at["attendance"]),
@@ -141,28 +140,37 @@ def _choices(words: Mapping[str, str], chosen: str) -> list[Choice]:
     ]
 
 
-def _first(session: SessionRow, settings: Settings) -> str:
+def _by_item(db: Session, session: SessionRow) -> Mapping[str | None, int]:
+    """Return how many trials of each item are in."""
+    return trial_counts_by_item(db, [session.id]).get(session.id, {})
+
+
+def _first(session: SessionRow, settings: Settings, stands: str) -> str:
     """Say in a sentence where the session stands."""
+    words = [stands]
+    if stands in (BEGUN, OVER) and session.started_at is not None:
+        began = clock_words(settings.local(session.started_at))
+        if session.ended_at is None:
+            words = [f"{stands} at {began}"]
+        else:
+            minutes = f"{trimmed(minutes_of(session) or 0.0, 0)}{NO_BREAK}min"
+            words += [f"{began}–{clock_words(settings.local(session.ended_at))}", minutes]
+    elif stands == BEGUN:
+        words.append("no time noted")
     came = CAME_WORDS.get(session.attendance or "")
-    if session.started_at is None:
-        return f"{capital(came)}." if came else "Not begun yet."
-    began = clock_words(settings.local(session.started_at))
-    if session.ended_at is None:
-        words = f"Begun at {began}"
-    else:
-        minutes = f"{trimmed(minutes_of(session) or 0.0, 0)}{NO_BREAK}min"
-        words = f"{began}–{clock_words(settings.local(session.ended_at))}, {minutes}"
-    return f"{words}, {came}." if came else f"{words}."
+    if came is not None and came != stands:
+        words.append(came)
+    return sentence_of(", ".join(words))
 
 
-def _plan(db: Session, seen: SeenSession, trials: list[Seen]) -> dict[str, Any]:
+def _plan(db: Session, seen: SeenSession) -> dict[str, Any]:
     plan = latest_plan(db, seen.session.id)
     items = [] if plan is None else plan["items"]
     asked = sum(int(item["repetitions"]) for item in items if item["state"] == "open")
     still = sum(item["state"] == "open" for item in items)
     return {
         "version": version_of(plan),
-        "rows": plan_items(db, items, trials),
+        "rows": plan_items(db, items, _by_item(db, seen.session)),
         "has_last": not items and bool(items_of_last_session(db, seen.session)),
         "summary": (
             f"{still} open {plural('item', still)}, {asked} {plural('trial', asked)} asked in all."

@@ -6,30 +6,21 @@ from typing import Any, NamedTuple
 
 from sqlalchemy.orm import Session
 
-from analysis.travel import OPPOSITE
 from server.block_order import LARGEST_SEED
 from server.library import LIBRARY
 from server.library_fit import LARGE_SCREEN, PAPER, TABLET
-from server.library_steps import (
-    CORRIDOR,
-    DIAMETER,
-    HALF_BAND,
-    SNIPS,
-    Step,
-    TaskDict,
-    steps_of,
-    usual_step,
-)
-from server.numbers import NO_BREAK, each_side, trimmed
+from server.library_steps import Step, TaskDict, steps_of, usual_step
 from server.page_session_plan import MODE_WORDS
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
+from server.sentences_steps import step_words
 from server.store_tasks import own_tasks, task_by_id
 from server.tables import Child, SessionRow
+from server.task_asking import directions_of, hands_of
+from server.tools import tools_of
 from server.wording import capital
 
 USUAL_REPETITIONS = 3
 POSITIONS = ("seated", "standing", "kneeling", "lying")
-TOOLS = ("stylus", "finger", "pencil", "crayon", "marker", "scissors", "glue", "punch")
 MEDIUM_WORDS = {PAPER: "On paper", LARGE_SCREEN: "On a large screen"}
 OWN = "The practice's own"
 
@@ -89,35 +80,6 @@ def step_value(step: Step) -> str:
     return f"{step.dimension}:{step.value!r}"
 
 
-def step_words(step: Step) -> str:
-    """Return one rung of a ladder in words.
-
-    Examples
-    --------
-    >>> step_words(Step(CORRIDOR, 12.0, "mm", 12.0)).replace(NO_BREAK, " ")
-    '6 mm each side'
-    """
-    value = trimmed(step.value)
-    return {
-        CORRIDOR: each_side(0.5 * step.value),
-        DIAMETER: f"dots {value}{NO_BREAK}mm across",
-        HALF_BAND: f"within {value} of the child's own median pressure",
-        SNIPS: f"{value} snips",
-    }.get(step.dimension, f"{value}{NO_BREAK}mm long")
-
-
-def directions_of(task: TaskDict) -> list[str]:
-    """Return the directions in which a task can be asked, its own first."""
-    own: str = task["direction"]
-    both = task["reversible"] and OPPOSITE[own] != own
-    return [own, OPPOSITE[own]] if both else [own]
-
-
-def hands_of(task: TaskDict) -> list[str]:
-    """Return the hands that a task can be asked for."""
-    return ["both"] if task["mode"] == "both" else ["left", "right", "free"]
-
-
 def _groups(db: Session, chosen: str | None) -> list[ChoiceGroup]:
     groups: dict[str, list[Choice]] = {}
     tasks = [(_group(task), task) for task in LIBRARY]
@@ -142,14 +104,14 @@ def _usual(task: TaskDict, child: Child, session: SessionRow) -> dict[str, Any]:
     hands = hands_of(task)
     # The child's own hand is what is asked most often; nothing is assumed where it is not known.
     own = [child.preferred_hand] if child.preferred_hand in hands else []
-    on_screen = task.get("medium") in (None, TABLET, LARGE_SCREEN)
+    is_usual = task["mode"] == "cut" or task.get("medium") in (None, TABLET, LARGE_SCREEN)
     return {
         "step": step_value(usual_step(task)),
         "hands": hands if len(hands) == 1 else own,
         "directions": directions_of(task)[:1],
         "repetitions": str(USUAL_REPETITIONS),
         "position": session.position if session.position in POSITIONS else "",
-        "tool": "scissors" if task["mode"] == "cut" else "stylus" if on_screen else "",
+        "tool": tools_of(task)[0] if is_usual else "",
         "seed": str(1 + secrets.randbelow(LARGEST_SEED)),
         "pressure_median": "",
     }
@@ -175,7 +137,7 @@ def _choices(
             for way in ways
         ],
         "positions": _listed(POSITIONS, at["position"]),
-        "tools": _listed(TOOLS, at["tool"]),
+        "tools": _listed(tools_of(task), at["tool"]),
         "repetitions": at["repetitions"],
         "seed": at["seed"],
         "wants_median": task.get("pressure_half_band") is not None,

@@ -1,7 +1,6 @@
 """The plan of a session in words: its items in order, and the trials that came of them."""
 
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from sqlalchemy.orm import Session
@@ -9,10 +8,8 @@ from sqlalchemy.orm import Session
 from server.block_order import Order, order_of
 from server.library_paper import CUTTING_CAUTION
 from server.numbers import NO_BREAK, each_side, trimmed
-from server.page_session_live import Seen
 from server.plan_items import Item
 from server.sentences import condition_words
-from server.store_counts import NOT_DONE
 from server.store_tasks import task_by_id
 from server.wording import plural
 
@@ -65,7 +62,9 @@ class PlanItem(NamedTuple):
     cautions: list[str]
 
 
-def plan_items(db: Session, items: Sequence[Item], trials: Iterable[Seen]) -> list[PlanItem]:
+def plan_items(
+    db: Session, items: Sequence[Item], done: Mapping[str | None, int]
+) -> list[PlanItem]:
     """Return the items of a plan in words, in order.
 
     Parameters
@@ -74,15 +73,14 @@ def plan_items(db: Session, items: Sequence[Item], trials: Iterable[Seen]) -> li
         Database session.
     items : sequence of dict
         Items of a ``linnet-plan/1``.
-    trials : iterable of Seen
-        The trials of the session.
+    done : mapping
+        How many trials of each item are in, by its id. [1]
 
     Returns
     -------
     list of PlanItem
         In the order of the plan.
     """
-    done = trials_in(trials)
     said: set[tuple[str, str]] = set()
     before: _Block | None = None
     rows = []
@@ -93,18 +91,9 @@ def plan_items(db: Session, items: Sequence[Item], trials: Iterable[Seen]) -> li
         task_id = item["task"]["task_id"]
         fresh = [line for line in cautions_of(db, item) if (task_id, line) not in said]
         said |= {(task_id, line) for line in fresh}
-        row = _row(item, place, done[item["item_id"]])
+        row = _row(item, place, done.get(item["item_id"], 0))
         rows.append(row._replace(in_block=block is not None, block=heading, cautions=fresh))
     return rows
-
-
-def trials_in(trials: Iterable[Seen]) -> Counter[str]:
-    """Return how many trials of each item are in, voided and undone ones left out."""
-    return Counter(
-        one.facts["item_id"]
-        for one in trials
-        if not one.voided and (one.mark is None or one.mark.outcome != NOT_DONE)
-    )
 
 
 def came_in_words(count: int) -> str:

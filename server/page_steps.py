@@ -1,6 +1,6 @@
 """What pages and the JSON door say of the step of each task: a suggestion with its counts."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -8,23 +8,28 @@ from sqlalchemy.orm import Session
 
 from analysis.registry import measure
 from server.dates import day_words
-from server.goal_progress import LEFT_OUT
-from server.library_steps import CORRIDOR, DIAMETER, HALF_BAND, SNIPS, Step
-from server.numbers import NO_BREAK, count_word, each_side, trimmed
+from server.goal_counting import LEFT_OUT
+from server.library_steps import CORRIDOR, LENGTH, Step
+from server.numbers import count_word
 from server.sentences import DIRECTION_WORDS, HAND_WORDS, widths_words
-from server.sentences_goals import bounds_words, interval_words
+from server.sentences_criterion import bounds_words
+from server.sentences_goals import NOTE_HELP, interval_words
+from server.sentences_steps import step_words
 from server.step_suggestion import SESSIONS, TOO_LITTLE, Suggestion, suggestion
+from server.step_tries import OPEN
+from server.store_attempts import StoredAttempt
 from server.store_goals import goals_of
-from server.store_steps import OPEN, Tally, TaskStep, task_steps_of
+from server.store_steps import Tally, TaskStep, task_steps_of
 from server.tables import GoalRow
-from server.wording import capital, joined, plural
+from server.wording import capital, joined
 
 PROBE = "probe"
 RULE = (
     "Up: the two latest sessions each have at least 5 finished trials with at least 4 of 5 met, "
-    "help within the goal, no distress. Down: at most 1 of 5 met in both, or help or distress "
-    "rising in both. Where up and down hold at once it stays. One step at a time, one session "
-    "at a time. Nothing is changed by itself."
+    "help within the goal, no distress. Down: at most 1 of 5 met in both, whatever the help, or "
+    "help or distress rising in both. Where up and down hold at once it stays. A trial with more "
+    "help than is allowed counts as not met; one of which nobody noted the help is not counted. "
+    "One step at a time, one session at a time. Nothing is changed by itself."
 )
 BY_TASK = "counted by the task's own criterion, set-up as the only help."
 NO_GOAL, OTHER_GOALS = "No open goal", "No open goal is about these trials"
@@ -34,8 +39,13 @@ NOT_COUNTED = {
     "spoilt": "spoilt",
     "stopped": "stopped",
     "not_done": "not done",
+    "scoring_failed": "that could not be computed",
+    "hand_unknown": "of which the hand is not known",
+    "help_not_told": "with help that was not described",
+    "help_not_noted": "of which nobody noted whether there was help",
     "not_measured": "without a value of the criterion",
 }
+NO_HELP_NOTED = {"help_not_told", "help_not_noted"}
 
 
 class StepWords(NamedTuple):
@@ -49,14 +59,17 @@ class StepWords(NamedTuple):
     about: str
 
 
-def step_lines(db: Session, child_id: str, today: date) -> dict[str, list[StepWords]]:
+def step_lines(
+    db: Session, child_id: str, today: date, attempts: Sequence[StoredAttempt] | None = None
+) -> dict[str, list[StepWords]]:
     """Return the suggestions for a child's tasks, in words, the task drawn last first.
 
     Those of which there is enough to say something are ``told``, the others ``open``.
+    `attempts` are all trials of the child, where they were read already.
     """
     lines: dict[str, list[StepWords]] = {"told": [], "open": []}
     has_goal = any(goal.status == OPEN for goal in goals_of(db, child_id))
-    for one in task_steps_of(db, child_id, today):
+    for one in task_steps_of(db, child_id, today, attempts):
         found = _suggested(one)
         lines["open" if found.verdict == TOO_LITTLE else "told"].append(
             _words(one, found, has_goal=has_goal)
@@ -140,7 +153,8 @@ def _judged_by(goal: GoalRow | None, *, has_goal: bool) -> str:
 
 
 def _where(one: TaskStep) -> str:
-    if one.step is not None and one.step.dimension != CORRIDOR:
+    # How long a line is says nothing of how wide its path was.
+    if one.step is not None and one.step.dimension not in (CORRIDOR, LENGTH):
         return step_words(one.step)
     return widths_words(one.facts)
 
@@ -150,27 +164,6 @@ def _asked(one: TaskStep) -> list[str]:
     asked = {} if one.goal is None else one.goal.conditions
     words = [HAND_WORDS.get(asked.get("hand", "")), DIRECTION_WORDS.get(asked.get("direction", ""))]
     return [word for word in words if word]
-
-
-def step_words(step: Step) -> str:
-    """Return one rung of a task's ladder in words; nothing where a task has none.
-
-    Examples
-    --------
-    >>> step_words(Step("corridor_mm", 8.0, "mm", 8.0)).replace(NO_BREAK, " ")
-    '4 mm each side'
-    >>> step_words(Step("diameter_mm", 12.0, "mm", None)).replace(NO_BREAK, " ")
-    'dots 12 mm across'
-    """
-    if step.dimension == CORRIDOR:
-        return each_side(step.value / 2.0)
-    if step.dimension == DIAMETER:
-        return f"dots {trimmed(step.value)}{NO_BREAK}mm across"
-    if step.dimension == SNIPS:
-        return f"{round(step.value)} {plural('snip', round(step.value))}"
-    if step.dimension == HALF_BAND:
-        return f"band of ±{trimmed(100.0 * step.value)}{NO_BREAK}% of the pen's range"
-    return ""
 
 
 def _counts(latest: Iterable[Tally]) -> str:
@@ -195,7 +188,10 @@ def _left_out(latest: Iterable[Tally]) -> str:
         for reason in LEFT_OUT
         if reason in total
     ]
-    return f" Not counted: {joined(said)}." if said else ""
+    if not said:
+        return ""
+    hint = f" {NOTE_HELP}" if NO_HELP_NOTED & total.keys() else ""
+    return f" Not counted: {joined(said)}.{hint}"
 
 
 def _beside(one: TaskStep) -> str:

@@ -3,7 +3,6 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import groupby
 from typing import Any, NamedTuple
 from urllib.parse import urlencode
 
@@ -11,13 +10,14 @@ from sqlalchemy.orm import Session
 
 from analysis.measure import Measure
 from analysis.quality import FLAGS
-from analysis.registry import MEASURES
 from server.dates import day_words
+from server.measure_choice import Option, chosen_measure, measure_options, measure_words
 from server.numbers import count_word
-from server.page_trend import FIRST_MEASURE, Option, OptionGroup, measure_words
 from server.page_words import child_words
 from server.sentences import NO_NORM, PRESSURE_NOTE, SAME_SERIES
 from server.sentences_then_and_now import (
+    NOT_KNOWN,
+    CountLine,
     change_sentence,
     condition_words_of,
     count_lines,
@@ -28,13 +28,18 @@ from server.store_sessions import sessions_of
 from server.tables import Child, SessionRow
 from server.then_and_now import MOST_EACH, Compared
 from server.then_and_now_store import Chosen, Found, found_of
-from server.trend_series import KIND_OF_SCOPE, measure_by_id
+from server.trend_series import KIND_OF_SCOPE
 from server.wording import plural
 
+PICTURE_MM = 104.0
 ALL, PROBES = "all", "probes"
 TASK_WORDS = {PROBES: "Probes only", ALL: "Every task"}
 # What has to stand beside the number of a series.
 FLAGS_BESIDE = ("finger", "uncalibrated", "low_rate")
+HOW_OFTEN = (
+    "In how many trials it was met stands under each value, in brackets the interval in which "
+    "the true share may lie (Wilson, 95 %). Spoilt, stopped and voided trials are not counted."
+)
 HOW_TO_READ = (
     "The spread of repeat trials is how far two single trials of one sitting lie apart at most, "
     "19 times in 20. It is known from five pairs on. From day to day a value may differ by more, "
@@ -73,7 +78,15 @@ class Row(NamedTuple):
     sentence: str
     flags: list[str]
     value: Any
-    counts: Any
+    counts: list[CountLine]
+
+    @property
+    def met(self) -> tuple[str, str]:
+        """How often the one criterion was met, then and now; nothing where there is none."""
+        if not self.counts:
+            return "", ""
+        then, now = self.counts[0].then, self.counts[0].now
+        return "" if then == NOT_KNOWN else then, "" if now == NOT_KNOWN else now
 
 
 def then_and_now(db: Session, child: Child, chosen: Chosen) -> ThenAndNow:
@@ -94,7 +107,7 @@ def then_and_now(db: Session, child: Child, chosen: Chosen) -> ThenAndNow:
     ThenAndNow
         Its words are made once they are asked for.
     """
-    measure = _measure(chosen.measure_id)
+    measure = chosen_measure(chosen.measure_id, KIND_OF_SCOPE)
     found = found_of(db, child.id, sessions_of(db, child.id), measure, chosen)
     return ThenAndNow(measure, _named(found), child, chosen, found)
 
@@ -106,8 +119,9 @@ def _words(page: ThenAndNow) -> dict[str, Any]:
         "child": child_words(page.child),
         "sentence": summary_sentence([one for _, one in page.rows], measure),
         "rows": told,
+        "asked": _asked_sentence(_one_asked(told)),
         "alone": _alone(found),
-        "measures": _measure_options(measure),
+        "measures": measure_options(measure, KIND_OF_SCOPE),
         "tasks": [Option(key, word, key == chosen.tasks) for key, word in TASK_WORDS.items()],
         "firsts": _session_options(found.offered, found.allowed, first=True),
         "lasts": _session_options(found.offered, found.allowed, first=False),
@@ -123,13 +137,6 @@ def _words(page: ThenAndNow) -> dict[str, Any]:
         "query": _query(measure, chosen, found),
         "alt": _alt(told),
     }
-
-
-def _measure(measure_id: str | None) -> Measure:
-    found = measure_by_id(measure_id or FIRST_MEASURE) or measure_by_id(FIRST_MEASURE)
-    if found is None:
-        raise LookupError(f"{FIRST_MEASURE} is not in the registry")
-    return found
 
 
 def _named(found: Found) -> list[tuple[str, Compared]]:
@@ -157,19 +164,21 @@ def _row(name: str, one: Compared, measure: Measure, found: Found) -> Row:
     )
 
 
+def _one_asked(rows: Sequence[Row]) -> str | None:
+    """Return the criterion if all rows that have one have the same and no other."""
+    asked = {line.asked for row in rows for line in row.counts}
+    if len(asked) != 1 or any(len(row.counts) > 1 for row in rows):
+        return None
+    return asked.pop()
+
+
+def _asked_sentence(asked: str | None) -> str | None:
+    return None if asked is None else f"Asked: {asked[0].lower() + asked[1:]}. {HOW_OFTEN}"
+
+
 def _alone(found: Found) -> list[str]:
     """Name what has one session only, so that nobody looks for it in vain."""
     return [condition_words_of(series) for series in found.alone]
-
-
-def _measure_options(chosen: Measure) -> list[OptionGroup]:
-    single = [entry for entry in MEASURES if entry.scope in KIND_OF_SCOPE]
-    return [
-        OptionGroup(
-            name, [Option(entry.id, entry.label, entry.id == chosen.id) for entry in entries]
-        )
-        for name, entries in groupby(single, key=lambda entry: entry.family)
-    ]
 
 
 def _session_options(
@@ -202,37 +211,43 @@ def then_and_now_pdf(found: ThenAndNow) -> bytes:
     """Return the page for paper, as PDF."""
     from server.figures_style import render
     from server.figures_then_and_now import then_and_now_figure
-    from server.printed import Block, Heading, Paragraph, Picture, Table, printed
+    from server.printed import Block, Paragraph, Picture, Table, printed
 
     words = found.words
     blocks: list[Block] = [
         Paragraph(words["sentence"]),
         Paragraph(f"{found.measure.label}. {words['measure_words']}", muted=True),
     ]
-    for row in words["rows"]:
-        blocks += [Heading(row.condition, 3), Paragraph(row.sentence)]
-        blocks += [Paragraph(flag, muted=True) for flag in row.flags]
+    # One page: what a row's sentence says stands in its line of the table.
+    blocks += [
+        Paragraph(f"{row.condition}: {' '.join(row.flags)}") for row in words["rows"] if row.flags
+    ]
     if found.rows:
         png = render(then_and_now_figure(found.rows, found.measure), "png")
-        blocks.append(Picture(png, f"{found.measure.label}, then and now, on one scale."))
-        blocks += [Heading("Values"), _value_table(words["rows"], Table)]
-        blocks += [Heading("What was asked, and how often it was met"), *_counts(words, Table)]
+        alt = f"{found.measure.label}, then and now, on one scale."
+        blocks.append(Picture(png, alt, PICTURE_MM))
+        blocks.append(_value_table(words, Table))
+        if words["asked"]:
+            blocks.append(Paragraph(words["asked"], muted=True))
+        blocks += _counts(words, Table)
     blocks.append(Paragraph(words["how"], muted=True))
     title = f"{words['child'].name}: then and now"
     return printed(title, blocks, words["cautions"])
 
 
-def _value_table(rows: Sequence[Row], table: Any) -> Any:
+def _value_table(words: Mapping[str, Any], table: Any) -> Any:
     head = ("Condition", "Then", "Now", "Spread of repeats")
-    lines = [
-        (
-            row.condition,
-            f"{row.value.then}\n{row.value.then_when}",
-            f"{row.value.now}\n{row.value.now_when}",
-            f"{row.value.spread}\n{row.value.verdict}, {row.value.days} days",
+    lines = []
+    for row in words["rows"]:
+        met = [f"\nmet in {one}" if one and words["asked"] else "" for one in row.met]
+        lines.append(
+            (
+                row.condition,
+                f"{row.value.then}\n{row.value.then_when}{met[0]}",
+                f"{row.value.now}\n{row.value.now_when}{met[1]}",
+                f"{row.value.spread}\n{row.value.verdict}, {row.value.days} days",
+            )
         )
-        for row in rows
-    ]
     return table(head, lines)
 
 
@@ -241,5 +256,6 @@ def _counts(words: Mapping[str, Any], table: Any) -> list[Any]:
         (row.condition, line.asked, line.then, line.now)
         for row in words["rows"]
         for line in row.counts
+        if words["asked"] is None
     ]
     return [table(("Condition", "Asked", "Then", "Now"), lines)] if lines else []

@@ -3,29 +3,27 @@
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from datetime import date
-from itertools import groupby
 from typing import Any, NamedTuple
 
 from matplotlib.figure import Figure
 from sqlalchemy.orm import Session
 
 from analysis.measure import Measure
-from analysis.registry import MEASURES
 from server.child_attempts import Reading
 from server.dates import day_words
 from server.figures_panel import slope_of
 from server.figures_trend import trend_figure
+from server.measure_choice import chosen_measure
 from server.numbers import (
     NO_BREAK,
     count_word,
     is_share,
     measured,
-    near_words,
     number,
     with_unit,
 )
 from server.page_goals import OPEN, task_name_of
-from server.sentences import MIDLINE_NOTE, SURFACE_WORDS, TABLET_WORDS, widths_words
+from server.sentences import SURFACE_WORDS, TABLET_WORDS, widths_words
 from server.sentences_series import series_words, slope_line, slope_sentence
 from server.store_goals import goals_of
 from server.trend_bands import (
@@ -38,27 +36,9 @@ from server.trend_bands import (
     is_about,
     least_change,
 )
-from server.trend_series import Series, measure_by_id, series_of
+from server.trend_series import Series, series_of
 from server.trial_readings import NOT_SAID
 from server.wording import capital, joined, plural
-
-FIRST_MEASURE = "deviation_mean_abs"
-BETTER_WORDS = {"low": "Lower is better.", "high": "Higher is better."}
-
-
-class Option(NamedTuple):
-    """One choice of a list."""
-
-    value: str
-    word: str
-    here: bool
-
-
-class OptionGroup(NamedTuple):
-    """Choices under one heading."""
-
-    name: str
-    options: list[Option]
 
 
 class SpreadLine(NamedTuple):
@@ -71,36 +51,6 @@ class SpreadLine(NamedTuple):
     change: str
     band: str
     lay: str
-
-
-def chosen_measure(measure_id: str | None) -> Measure:
-    """Return the measure with an id; the first choice where there is none."""
-    found = measure_by_id(measure_id or FIRST_MEASURE)
-    if found is None or found.scope != "trial":
-        found = measure_by_id(FIRST_MEASURE)
-    if found is None:
-        raise LookupError(f"{FIRST_MEASURE} is not in the registry")
-    return found
-
-
-def measure_options(chosen: Measure) -> list[OptionGroup]:
-    """Return the measures that can be chosen, by family."""
-    trial = [entry for entry in MEASURES if entry.scope == "trial"]
-    return [
-        OptionGroup(
-            name, [Option(entry.id, entry.label, entry.id == chosen.id) for entry in entries]
-        )
-        for name, entries in groupby(trial, key=lambda entry: entry.family)
-    ]
-
-
-def measure_words(measure: Measure) -> str:
-    """Say what a measure means, which way is better, and what it assumes."""
-    better = BETTER_WORDS.get(measure.better)
-    if measure.better == "near" and measure.near is not None:
-        better = f"Nearer to {near_words(measure.near)} is better."
-    note = MIDLINE_NOTE if measure.family.casefold() == "midline" else None
-    return " ".join(word for word in (measure.meaning, better, note) if word)
 
 
 def trend_picture(

@@ -26,6 +26,7 @@ from server.sentences import (
     sentence,
     width_words,
 )
+from server.sentences_criterion import bounds_words, label_words
 from server.sentences_marks import outcome_caution
 from server.sentences_modes import CONTACTS
 from server.store_marks import counts, latest_marks
@@ -196,14 +197,13 @@ def criterion_sentence(
     entry = next((one for one in MEASURES if one.id == asked.measure), None)
     if entry is None:
         return None
-    bounds = [("at least", asked.at_least), ("at most", asked.at_most)]
-    words = [f"{word} {measured(bound, entry)}" for word, bound in bounds if bound is not None]
+    words = bounds_words(asked.model_dump(), entry)
     width = width_words(report) if entry.id == ON_PATH else None
     beside = f", {width}" if width else ""
     met = {True: "met", False: "not met", None: "cannot be said"}[found["met"]]
     if not counted:
         met = "not counted"
-    return f"Asked for: {_lower(entry.label)} {' and '.join(words)}{beside}. In this trial: {met}."
+    return f"Asked for: {label_words(entry)} {words}{beside}. In this trial: {met}."
 
 
 def _lower(label: str) -> str:

@@ -15,10 +15,12 @@ from server.mark_taps import tap_of
 from server.numbers import trimmed
 from server.sentences import HAND_WORDS
 from server.sentences_marks import mark_sentence
+from server.session_states import AFTER_SIGNING
 from server.settings import Settings
 from server.store_amendments import amendments_of
 from server.store_marks import marks_of
 from server.store_sessions import sessions_of
+from server.store_today import is_signed, note_states
 from server.store_trials import amended_document
 from server.store_voids import voids_of
 from server.tables import Account, AmendmentRow, MarkRow, SessionRow, VoidRow
@@ -76,6 +78,9 @@ def said_words(
     about = _About(db, settings, [*marks, *amendments, *voids])
     sessions = sessions_of(db, seen.child.id)
     days = {one.id: _session_words(one) for one in sessions}
+    others = [one for one in sessions[::-1] if one.id != seen.session.id][:MOST_SESSIONS]
+    notes = note_states(db, [seen.session.id, *(one.id for one in others)])
+    signed = {session_id for session_id, state in notes.items() if is_signed(state)}
     voided = bool(voids) and voids[-1].voided
     fresh = {
         "mark": _mark_form(marks[-1] if marks else None),
@@ -89,14 +94,14 @@ def said_words(
             *(Said(_void_words(one), one.reason, about.of(one)) for one in voids),
         ],
         "voided": voided,
+        "after_signing": AFTER_SIGNING if seen.session.id in signed else "",
         "forms": {name: form | dict(typed.get(name, {})) for name, form in fresh.items()},
         "troubles": {name: dict(troubles.get(name, {})) for name in fresh},
         "hands": [Choice(hand, HAND_WORDS[hand]) for hand in ONE_HANDS],
         "positions": _positions(amended),
         "sessions": [
-            Choice(one.id, days[one.id])
-            for one in sessions[::-1][:MOST_SESSIONS]
-            if one.id != seen.session.id
+            Choice(one.id, f"{days[one.id]}{', note signed' if one.id in signed else ''}")
+            for one in others
         ],
         "now_is": _now_is(amended),
     }

@@ -14,6 +14,7 @@ from server.guides import guide_of
 from server.plan_formats import ItemFields, ShowFields
 from server.store_tasks import task_by_id
 from server.strict_json import read_json
+from server.tools import tool_trouble
 from server.validation import names_of, validated
 
 MAX_ITEMS = 100
@@ -185,3 +186,6 @@ def _new_faults(db: Session, item: SentItem, path: str) -> Iterator[Fault]:
     needs = item.task.needs
     if needs is not None and needs != task.get("needs"):
         yield Fault(f"{path}/task/needs", OTHER_TASK)
+    trouble = tool_trouble(task, item.condition.tool)
+    if trouble is not None:
+        yield Fault(f"{path}/condition/tool", trouble)

@@ -17,6 +17,7 @@ from server.problems import Problem
 from server.request_fields import Body
 from server.store_tasks import task_by_id
 from server.tables import random_id
+from server.tools import tool_trouble
 
 NO_STEP = "This task has no such step."
 NO_CORRIDOR = "This task has no corridor."
@@ -79,6 +80,9 @@ def made_item(db: Session, body: ItemBody) -> Item:
     task = task_by_id(db, body.task_id, body.revision)
     if task is None:
         raise _refused("/task_id", NO_TASK)
+    trouble = tool_trouble(task, body.tool)
+    if trouble is not None:
+        raise _refused("/tool", trouble)
     step = _step(task, body)
     direction = _direction(task, body)
     guide = _guide(task, body, step, direction)

@@ -19,14 +19,16 @@ router = APIRouter(include_in_schema=False)
 
 HERE = "/account"
 EMPTY = "Type this too."
+TOO_LONG = "This is too long: it has at most {most} characters."
+MOST_CHARACTERS, MOST_IN_CODE = 1000, 20
 DONE = {
     "passphrase": "Your pass-phrase was changed. Every other browser is signed out.",
     "on": "The second factor is on. From now on you sign in with a code from your phone too.",
     "off": "The second factor is off.",
 }
 
-Typed = Annotated[str, Form(max_length=1000)]
-Code = Annotated[str, Form(max_length=20)]
+# Any text is taken here: what does not fit is refused on the page.
+Typed = Annotated[str, Form()]
 
 
 def _page(
@@ -50,6 +52,9 @@ def _again(db: Db, account: Account, problem: Problem, form: str) -> Response:
 def _secret(text: str, path: str) -> SecretStr:
     if not text:
         raise Problem(422, errors=[Fault(path, EMPTY)])
+    most = MOST_IN_CODE if path == "/code" else MOST_CHARACTERS
+    if len(text) > most:
+        raise Problem(422, errors=[Fault(path, TOO_LONG.format(most=most))])
     return SecretStr(text)
 
 
@@ -95,7 +100,7 @@ def begin_factor(
 
 @router.post("/account/second-factor/on")
 def turn_factor_on(
-    account: SignedIn, db: Db, now: Now, throttle: Tries, code: Code = ""
+    account: SignedIn, db: Db, now: Now, throttle: Tries, code: Typed = ""
 ) -> Response:
     """Turn the second factor on with the first code that the phone shows."""
     try:
@@ -113,7 +118,7 @@ def turn_factor_off(
     now: Now,
     throttle: Tries,
     passphrase: Typed = "",
-    code: Code = "",
+    code: Typed = "",
 ) -> Response:
     """Take the second factor off, with pass-phrase and code."""
     try:

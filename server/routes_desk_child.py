@@ -6,21 +6,28 @@ from fastapi import APIRouter, Form, Query, Response
 from starlette.responses import RedirectResponse
 
 from server.deps import Config, Db, LinkedChild, Now, Supervisor, Therapist
-from server.goal_forms import body_of, ended_body, troubles_of, version_of
+from server.goal_bodies import VersionBody, content_of
+from server.goal_forms import NOWHERE, body_of, ended_body, troubles_of, version_of
 from server.goal_typed import GoalForm
 from server.problems import NEVER_CACHED, Problem
 from server.routes_goals import LinkedGoal, SeenGoal, post_goal, post_version
 from server.routes_pages import page
-from server.tables import Account, Child
+from server.store_goals import is_stored
+from server.tables import Account, Child, random_id
 
 router = APIRouter(include_in_schema=False)
 
 HERE = "/caseload"
+CONFLICT = 409
 SUPERVISOR = "supervisor"
+SET_BEFORE = (
+    "Another goal was set with this form before. What you typed is kept here: set it once more, "
+    "and it becomes a further goal."
+)
 REFUSED = "Nothing was stored yet. Look at what is said beside the fields."
 
 Typed = Annotated[GoalForm, Form()]
-Short = Annotated[str, Form(max_length=40)]
+Text = Annotated[str, Form()]
 
 
 @router.get("/children/{child_id}")
@@ -84,7 +91,12 @@ def _new_again(
 ) -> Response:
     from server.page_goals import form_words
 
-    words = form_words(db, child, typed) | _said(problem)
+    said = _said(problem)
+    if problem.status == CONFLICT or NOWHERE in said["troubles"]:
+        # The id is taken, or none: the next try has its own.
+        typed = typed.model_copy(update={"id": random_id()})
+        said["trouble"] = SET_BEFORE if problem.status == CONFLICT else said["trouble"]
+    words = form_words(db, child, typed) | said
     return page("goal-new.html", account, HERE, problem.status, **words)
 
 
@@ -136,10 +148,24 @@ def change_goal(
     """Change a goal with a form: its next version."""
     _mine(child, seen)
     try:
-        post_version(account, seen, version_of(typed), db, now, settings)
+        _store(account, seen, version_of(typed), db, now, settings)
     except Problem as problem:
         return _goal_page(db, account, seen, settings, problem.status, form=typed, **_said(problem))
     return RedirectResponse(f"/children/{child.id}/goals/{seen.newest.id}", 303)
+
+
+def _store(
+    account: Account, seen: SeenGoal, body: VersionBody, db: Db, now: Now, settings: Config
+) -> None:
+    """Store the next version of a goal; a form that is sent twice is stored once."""
+    try:
+        post_version(account, seen, body, db, now, settings)
+    except Problem as problem:
+        if problem.status != CONFLICT:
+            raise
+        content = content_of(db, body, settings.day_of(now))
+        if not is_stored(db, seen.newest.id, body.based_on, content):
+            raise
 
 
 @router.post("/children/{child_id}/goals/{goal_id}/status")
@@ -150,14 +176,14 @@ def end_goal(
     db: Db,
     now: Now,
     settings: Config,
-    status: Short = "",
-    based_on: Short = "",
+    status: Text = "",
+    based_on: Text = "",
 ) -> Response:
     """End a goal, or open it again, with a form: its next version."""
     _mine(child, seen)
     try:
         body = ended_body(seen.newest, status, based_on)
-        post_version(account, seen, body, db, now, settings)
+        _store(account, seen, body, db, now, settings)
     except Problem as problem:
         return _goal_page(
             db, account, seen, settings, problem.status, ended=status, **_said(problem)

@@ -7,8 +7,10 @@ from pydantic import BaseModel, Field
 
 from server import audit
 from server.deps import Db, LinkedChild, LinkedSession, Now, Therapist
+from server.downloads import pdf_answer
 from server.page_family import MOST_SENT, FamilyTexts, cleaned, family_form
 from server.page_family_print import NotPrinted, data_address, family_pdf, family_print
+from server.problems import NEVER_CACHED
 from server.routes_pages import page
 
 if TYPE_CHECKING:
@@ -56,13 +58,13 @@ def print_family(
     try:
         words = family_print(db, seen, texts)
     except NotPrinted as refusal:
-        again = family_form(db, seen, texts, str(refusal))
+        again = family_form(db, seen, texts, str(refusal), refusal.troubles)
         return page("family.html", account, HERE, 422, **again)
     session_id = seen.session.id
     audit.note(db, now, account.id, "printed", "family_page", session_id, child_id=seen.child.id)
     db.commit()
     if form.do == "pdf":
-        return pdf_answer(family_pdf(words), f"linnet-family-{session_id}.pdf")
+        return pdf_answer(family_pdf(words), "family")
     shown = words | {"picture": data_address(words["picture"])}
     return page("family-print.html", account, HERE, **shown)
 
@@ -105,8 +107,7 @@ def draw_then_and_now(child: LinkedChild, db: Db, choice: Choice) -> Response:
 
     found = _then_and_now(db, child, choice)
     figure = then_and_now_figure(found.rows, found.measure, narrow=choice.narrow)
-    headers = {"Cache-Control": "no-store"}
-    return Response(render(figure, "svg"), media_type="image/svg+xml", headers=headers)
+    return Response(render(figure, "svg"), media_type="image/svg+xml", headers=NEVER_CACHED)
 
 
 @router.get("/children/{child_id}/then-and-now.pdf")
@@ -119,13 +120,4 @@ def print_then_and_now(
     body = then_and_now_pdf(_then_and_now(db, child, choice))
     audit.note(db, now, account.id, "exported", "then_and_now", child.id, child_id=child.id)
     db.commit()
-    return pdf_answer(body, f"linnet-then-and-now-{child.id}.pdf")
-
-
-def pdf_answer(body: bytes, name: str) -> Response:
-    """Return a file to save; its name carries a random id only."""
-    headers = {
-        "Content-Disposition": f'attachment; filename="{name}"',
-        "Cache-Control": "no-store",
-    }
-    return Response(body, media_type="application/pdf", headers=headers)
+    return pdf_answer(body, "then-and-now")

@@ -11,7 +11,7 @@ from server import audit
 from server.audit_lists import note_listing
 from server.deps import Config, Db, LinkedSession, Now, SeenSession, Supervisor, Therapist
 from server.faults import Fault
-from server.note_forms import AddendumForm, CosignForm, NoteForm, ReturnForm
+from server.note_forms import DRAFT_AGAIN, SIGN, AddendumForm, CosignForm, NoteForm, ReturnForm
 from server.note_steps import (
     EMPTY_ASSESSMENT,
     ONLY_AUTHOR,
@@ -20,6 +20,7 @@ from server.note_steps import (
     send_back,
     sign,
 )
+from server.note_times import faults_of_times, fill_times
 from server.problems import Problem
 from server.routes_notes import RESPONSIBLE, Addendum, NoteBody, Returning
 from server.routes_pages import NEVER_CACHED, page
@@ -27,6 +28,8 @@ from server.settings import Settings
 from server.store_children import children_of
 from server.store_notes import (
     OTHER_REVISION,
+    SECTIONS,
+    SIGNED,
     Desk,
     note_of,
     noted,
@@ -88,15 +91,19 @@ def write_note(
 ) -> Response:
     """Save what was typed, sign it, or show a new draft beside it."""
     desk, texts = Desk(db, account, seen.session, now), form.texts()
-    if form.do == "draft":
-        return _shown(desk, seen, settings, texts=texts, draft_beside=True)
+    if form.do == DRAFT_AGAIN:
+        return _shown(desk, seen, settings, texts=texts, times=form.times(), draft_beside=True)
+    if form.do == SIGN and _is_signed_so(desk, texts):
+        # The button was pressed twice.
+        return _back(seen)
     try:
         body = _checked(lambda: NoteBody(based_on=form.based_on, **texts))
-        if form.do == "sign":
-            _check_signing(desk, body, is_read=form.read == "yes")
+        if form.do == SIGN:
+            _check_signing(desk, body, form)
+            fill_times(desk, form.times(), settings)
         note = save_note(desk, texts, body.based_on)
         noted(desk, "wrote")
-        if form.do == "sign":
+        if form.do == SIGN:
             sign(desk, note.revision)
             noted(desk, "signed")
     except Problem as problem:
@@ -107,6 +114,7 @@ def write_note(
             settings,
             problem.status,
             texts=texts,
+            times=form.times(),
             troubles=problem.by_place,
             clashes=problem.detail == OTHER_REVISION,
         )
@@ -114,7 +122,17 @@ def write_note(
     return _back(seen)
 
 
-def _check_signing(desk: Desk, body: NoteBody, *, is_read: bool) -> None:
+def _is_signed_so(desk: Desk, texts: dict[str, str]) -> bool:
+    """Return whether the same author has signed the same words already."""
+    note = note_of(desk.db, desk.session.id)
+    return (
+        note is not None
+        and (note.state, note.signed_by) == (SIGNED, desk.account.id)
+        and all(getattr(note, column) == texts[name] for name, column in SECTIONS.items())
+    )
+
+
+def _check_signing(desk: Desk, body: NoteBody, form: NoteForm) -> None:
     """Refuse before anything is written what could not be signed afterwards."""
     note = note_of(desk.db, desk.session.id)
     if note is not None and note.account_id != desk.account.id:
@@ -122,8 +140,9 @@ def _check_signing(desk: Desk, body: NoteBody, *, is_read: bool) -> None:
     faults = []
     if not body.assessment.strip():
         faults.append(Fault("/assessment", EMPTY_ASSESSMENT))
-    if not is_read:
+    if form.read != "yes":
         faults.append(Fault("/read", READ_FIRST))
+    faults += faults_of_times(desk.db, desk.session, form.times())
     if faults:
         raise Problem(422, errors=faults)
 

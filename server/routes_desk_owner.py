@@ -39,7 +39,41 @@ Tick = Annotated[Literal["", "yes"], Form()]
 Done = Annotated[str, Query(max_length=20)]
 
 
-def _look(db: Db, now: datetime, account: Account, kind: str, object_id: str | None = None) -> None:
+def owner_page(
+    template: str,
+    account: Account,
+    at: str,
+    status: int = 200,
+    *,
+    done: str | None = None,
+    troubles: dict[str, str] | None = None,
+    **words: Any,
+) -> Response:
+    """Return a page of the owner's.
+
+    Parameters
+    ----------
+    template : str
+        Name of its template.
+    account : Account
+        Who looks.
+    at : str
+        Which of the owner's pages it belongs to.
+    status : int
+        HTTP status.
+    done : str or None
+        What was done, in a sentence.
+    troubles : dict or None
+        A sentence by the place of a form that was refused.
+    **words
+        What else the template needs.
+    """
+    told = {"at": at, "done": done, "troubles": troubles or {}}
+    return page(template, account, HERE, status, **words, **told)
+
+
+def look(db: Db, now: datetime, account: Account, kind: str, object_id: str | None = None) -> None:
+    """Note that an owner looked at something; commits."""
     audit.note(db, now, account.id, "saw", kind, object_id)
     db.commit()
 
@@ -68,8 +102,9 @@ def _accounts_page(
     **typed: Any,
 ) -> Response:
     words = accounts_page(db, settings, now, **typed)
-    more = {"at": "accounts", "done": done, "troubles": troubles or {}}
-    return page("owner.html", account, HERE, status, **words, **more)
+    return owner_page(
+        "owner.html", account, "accounts", status, done=done, troubles=troubles, **words
+    )
 
 
 def _account_page(
@@ -83,10 +118,10 @@ def _account_page(
     troubles: dict[str, str] | None = None,
     **typed: Any,
 ) -> Response:
-    words = account_page(db, whose, settings, **typed)
-    more = {"at": "accounts", "done": done, "troubles": troubles or {}}
-    is_own = whose.id == account.id
-    return page("owner-account.html", account, HERE, status, **words, **more, is_own=is_own)
+    words = account_page(db, whose, settings, **typed) | {"is_own": whose.id == account.id}
+    return owner_page(
+        "owner-account.html", account, "accounts", status, done=done, troubles=troubles, **words
+    )
 
 
 def _link_page(
@@ -95,14 +130,13 @@ def _link_page(
     start = str(request.url.replace(path="/", query="", fragment="")).rstrip("/")
     until = moment_words(settings, datetime.fromisoformat(made["expires_at"]))
     link = f"{start}{made['link']}"
-    words: dict[str, Any] = {"link": link, "until": until, "whose": whose, "at": "accounts"}
-    return page("owner-link.html", account, HERE, done=None, **words)
+    return owner_page("owner-link.html", account, "accounts", link=link, until=until, whose=whose)
 
 
 @router.get("/owner")
 def show_accounts(account: Owner, db: Db, now: Now, settings: Config, done: Done = "") -> Response:
     """Show every account and invitation, and the form of a new one."""
-    _look(db, now, account, "accounts")
+    look(db, now, account, "accounts")
     return _accounts_page(db, account, now, settings, done=DONE.get(done))
 
 
@@ -160,7 +194,7 @@ def show_account(
 ) -> Response:
     """Show one account with what can be done about it."""
     whose = _whose(db, account_id)
-    _look(db, now, account, "account", whose.id)
+    look(db, now, account, "account", whose.id)
     return _account_page(db, account, whose, settings, done=DONE.get(done))
 
 

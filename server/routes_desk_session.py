@@ -1,14 +1,16 @@
 """The page of a session: shown, kept fresh, its facts changed with forms."""
 
 from collections.abc import Mapping
-from datetime import datetime, time
+from datetime import datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Query, Request, Response
-from pydantic import BaseModel, Field, ValidationError
+from pydantic import BaseModel, ValidationError
 from sqlalchemy.orm import Session
 from starlette.responses import RedirectResponse
 
+from server.clock_times import moment_of
+from server.dates import iso
 from server.deps import Config, Db, LinkedSession, Now, SeenSession, Therapist
 from server.etags import tag_of, unless_held
 from server.faults import BadDocument, Fault
@@ -35,20 +37,25 @@ FIELDS = {
     "hand": "hands",
     "direction": "directions",
 }
-NO_CLOCK = "This must be a time as in 09:10."
+# What a form carries along unseen: a fault in it stands with the form.
+UNSEEN = frozenset({"based_on", "id", "mark_id", "trial_id", "what", "detail"})
 
-ClockText = Annotated[str, Field(max_length=8)]
 
-
+# The forms take any text: what does not fit is refused on the page, where it was typed.
 class FactsForm(BaseModel):
     """The facts of a session, as a form sends them; empty is not said."""
 
-    place: Annotated[str, Field(max_length=200)] = ""
-    position: Annotated[str, Field(max_length=200)] = ""
-    attendance: Annotated[str, Field(max_length=20)] = ""
-    kind: Annotated[str, Field(max_length=20)] = ""
-    started: ClockText = ""
-    ended: ClockText = ""
+    place: str = ""
+    position: str = ""
+    attendance: str = ""
+    kind: str = ""
+    started: str = ""
+    ended: str = ""
+
+
+def refusal(field: str, sentence: str) -> Problem:
+    """Return the refusal of a form for one of its fields; of the form itself under no name."""
+    return Problem(422, errors=[Fault(f"/{field}" if field else "", sentence)])
 
 
 def back_to(seen: SeenSession, place: str) -> Response:
@@ -122,7 +129,7 @@ def _troubles(problem: Problem, typed: Mapping[str, Any]) -> dict[str, str]:
     for fault in problem.errors:
         name = fault.path.strip("/").partition("/")[0]
         name = FIELDS.get(name, name)
-        found.setdefault(name if name in typed else "", fault.detail)
+        found.setdefault(name if name in typed.keys() - UNSEEN else "", fault.detail)
     return found or {"": problem.detail}
 
 
@@ -223,22 +230,8 @@ def _values(form: FactsForm, session: SessionRow, settings: Settings) -> dict[st
         text = getattr(form, name).strip()
         # Left alone, a time keeps its seconds.
         if text != before[name]:
-            values[column] = _moment(text, name, session, settings)
+            values[column] = iso(moment_of(text, name, session.day, settings))
     return values
-
-
-def _moment(text: str, name: str, session: SessionRow, settings: Settings) -> str | None:
-    if not text:
-        return None
-    try:
-        clock = time.fromisoformat(text)
-    except ValueError:
-        clock = None
-    if clock is None or clock.tzinfo is not None:
-        raise Problem(422, errors=[Fault(f"/{name}", NO_CLOCK)])
-    # Without a zone of its own the practice keeps that of the machine.
-    local = datetime.combine(session.day, clock, settings.zone)
-    return (local if settings.zone is not None else local.astimezone()).isoformat()
 
 
 @router.post("/close")

@@ -6,21 +6,23 @@ from typing import Annotated, Any
 
 import orjson
 from fastapi import APIRouter, Form, Response
-from pydantic import BaseModel, Field
+from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
 from server.block_order import LARGEST_SEED, Order, blocks, ordered_id
 from server.deps import Config, Db, LinkedSession, Now, SeenSession, Therapist
-from server.faults import Fault
-from server.page_session_adding import directions_of, hands_of
+from server.page_session_adding import POSITIONS
 from server.plan_items import MAX_ITEMS, MAX_REPETITIONS, NO_TASK, Item
 from server.plan_making import ItemBody, made_item
 from server.problems import Problem
-from server.routes_desk_session import REFUSALS, back_to, refused_page
+from server.routes_desk_session import REFUSALS, back_to, refusal, refused_page
 from server.routes_plans import FULL, BuiltOn, post_item, post_same_as_last, put_plan
 from server.store_plans import latest_plan, version_of
 from server.store_tasks import task_by_id
 from server.tables import random_id
+from server.task_asking import directions_of, hands_of
+from server.tools import TOOLS
+from server.trial_forms import NOT_LISTED
 
 router = APIRouter(prefix="/sessions/{session_id}/plan", include_in_schema=False)
 
@@ -28,25 +30,25 @@ NO_HAND = "Choose at least one hand."
 NO_DIRECTION = "Choose at least one direction."
 NO_COUNT = f"This must be a whole number from 1 to {MAX_REPETITIONS}."
 NO_SEED = f"This must be a whole number from 0 to {LARGEST_SEED}."
+NOT_WHOLE = "This form did not come in whole. Look at the plan as it is now, and send it again."
 NO_SHARE = "This must be a number between 0 and 1, such as 0.4."
 
-Short = Annotated[str, Field(max_length=64)]
-Word = Annotated[str, Field(max_length=20)]
+MOST_DIGITS = 20
 
 
 class ItemForm(BaseModel):
     """What is to be added to a plan, as a form sends it."""
 
-    based_on: Word = ""
-    task_id: Short = ""
-    step: Short = ""
-    hands: list[Word] = Field(default=[], max_length=8)
-    directions: list[Word] = Field(default=[], max_length=8)
-    repetitions: Word = ""
-    position: Short = ""
-    tool: Short = ""
-    seed: Word = ""
-    pressure_median: Word = ""
+    based_on: str = ""
+    task_id: str = ""
+    step: str = ""
+    hands: list[str] = []
+    directions: list[str] = []
+    repetitions: str = ""
+    position: str = ""
+    tool: str = ""
+    seed: str = ""
+    pressure_median: str = ""
 
 
 @router.post("/same-as-last")
@@ -56,11 +58,11 @@ def add_same(
     db: Db,
     now: Now,
     settings: Config,
-    based_on: Annotated[str, Form(max_length=20)] = "",
+    based_on: Annotated[str, Form()] = "",
 ) -> Response:
     """Add what the child was asked the last time."""
     try:
-        built_on = BuiltOn(based_on=_whole(based_on, "based_on", ""))
+        built_on = BuiltOn(based_on=_whole(based_on, "", NOT_WHOLE))
         post_same_as_last(account, seen, built_on, db, now)
     except REFUSALS as error:
         return refused_page(db, account, seen, settings, error, form="plan", typed={})
@@ -117,15 +119,20 @@ def close_item(
 
 def _asked(db: Session, form: ItemForm) -> tuple[list[ItemBody], int, int]:
     """Return a body for each cell of hand and direction, the seed, and how many blocks."""
+    # The task first: without one no other field is on the page.
+    cells = _cells(db, form)
     repetitions = _whole(form.repetitions, "repetitions", NO_COUNT)
     seed = _whole(form.seed, "seed", NO_SEED)
     if seed > LARGEST_SEED:
-        raise _refused("seed", NO_SEED)
-    cells = _cells(db, form)
+        raise refusal("seed", NO_SEED)
     if not 1 <= repetitions <= MAX_REPETITIONS:
-        raise _refused("repetitions", NO_COUNT)
+        raise refusal("repetitions", NO_COUNT)
+    if form.position not in ("", *POSITIONS):
+        raise refusal("position", NOT_LISTED)
+    if form.tool not in ("", *TOOLS):
+        raise refusal("tool", NOT_LISTED)
     usual: dict[str, Any] = {
-        "based_on": _whole(form.based_on, "based_on", ""),
+        "based_on": _whole(form.based_on, "", NOT_WHOLE),
         "task_id": form.task_id,
         "repetitions": repetitions,
         "step": _step(form.step),
@@ -143,14 +150,19 @@ def _cells(db: Session, form: ItemForm) -> list[tuple[str, str]]:
     """Return the chosen cells in a fixed order, so that a seed alone makes the order."""
     task = task_by_id(db, form.task_id)
     if task is None:
-        raise _refused("task_id", NO_TASK)
-    hands = [hand for hand in hands_of(task) if hand in form.hands]
-    ways = [way for way in directions_of(task) if way in form.directions]
-    if not hands:
-        raise _refused("hands", NO_HAND)
-    if not ways:
-        raise _refused("directions", NO_DIRECTION)
+        raise refusal("task_id", NO_TASK)
+    hands = _chosen("hands", form.hands, hands_of(task), NO_HAND)
+    ways = _chosen("directions", form.directions, directions_of(task), NO_DIRECTION)
     return list(product(hands, ways))
+
+
+def _chosen(field: str, sent: list[str], offered: list[str], nothing: str) -> list[str]:
+    chosen = [one for one in offered if one in sent]
+    if not chosen:
+        raise refusal(field, nothing)
+    if not set(sent) <= set(offered):
+        raise refusal(field, NOT_LISTED)
+    return chosen
 
 
 def _in_blocks(db: Session, bodies: list[ItemBody], repetitions: int, seed: int) -> Iterator[Item]:
@@ -189,15 +201,11 @@ def _share(text: str) -> float | None:
     try:
         return float(text.strip().replace(",", "."))
     except ValueError:
-        raise _refused("pressure_median", NO_SHARE) from None
+        raise refusal("pressure_median", NO_SHARE) from None
 
 
 def _whole(text: str, field: str, sentence: str) -> int:
     text = text.strip()
-    if not (text.isascii() and text.isdecimal()):
-        raise Problem(422, errors=[Fault(f"/{field}", sentence)] if sentence else [])
+    if len(text) > MOST_DIGITS or not (text.isascii() and text.isdecimal()):
+        raise refusal(field, sentence)
     return int(text)
-
-
-def _refused(field: str, sentence: str) -> Problem:
-    return Problem(422, errors=[Fault(f"/{field}", sentence)])

@@ -1,12 +1,14 @@
 """Forms of a session's page for what the adult saw: marks of trials, observations."""
 
+import math
+import re
 from collections.abc import Iterator
 from datetime import datetime
 from typing import Annotated, Any
 from uuid import UUID, uuid5
 
 from fastapi import APIRouter, Form, Response
-from pydantic import BaseModel, Field
+from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
 from server.deps import Config, Db, LinkedSession, Now, Sender, Therapist
@@ -15,7 +17,7 @@ from server.fields import UUID_PATTERN
 from server.mark_taps import OUTCOMES, tapped
 from server.page_session_seen import EMPTY, HELP_CHOICES, TICK_WORDS
 from server.problems import Problem
-from server.routes_desk_session import REFUSALS, back_to, refused_page
+from server.routes_desk_session import REFUSALS, back_to, refusal, refused_page
 from server.routes_observations import (
     LinkedObservation,
     NewObservation,
@@ -26,7 +28,15 @@ from server.routes_trials import MarkBody, post_mark
 from server.store_marks import latest_marks
 from server.store_trials import trial_by_id
 from server.tables import Account, MarkRow
-from server.trial_forms import NO_KIND, MarkDetails, Untaken, mark_of
+from server.trial_forms import (
+    NO_KIND,
+    NOT_LISTED,
+    NOT_WHOLE,
+    TOO_LONG,
+    MarkDetails,
+    Untaken,
+    mark_of,
+)
 
 router = APIRouter(prefix="/sessions/{session_id}", include_in_schema=False)
 
@@ -39,31 +49,31 @@ KEPT_BEFORE = (
     "says now, and tap again if it should be different."
 )
 
-Id = Annotated[str, Field(pattern=UUID_PATTERN, max_length=36)]
-Word = Annotated[str, Field(max_length=20)]
+# Characters; a line that ends counts as one.
+MOST_IN_LINE, MOST_IN_TEXT = 200, 2000
 
 
 class TapForm(MarkDetails):
     """A mark, as a form sends it; `detail` says whether the fields below the row came along."""
 
-    mark_id: Id
-    tap: Word = ""
-    detail: Word = ""
+    mark_id: str = ""
+    tap: str = ""
+    detail: str = ""
 
 
 class ObservationForm(BaseModel):
     """What was observed; `what` says which of the forms it came from."""
 
-    id: Id
-    what: Word = ""
-    activity: Annotated[str, Field(max_length=200)] = ""
-    minutes: Word = ""
-    help: Word = ""
-    remark: Annotated[str, Field(max_length=2000)] = ""
-    why: Annotated[str, Field(max_length=200)] = ""
-    ticks: list[Annotated[str, Field(max_length=40)]] = Field(default=[], max_length=20)
-    kind: Word = ""
-    text: Annotated[str, Field(max_length=2000)] = ""
+    id: str = ""
+    what: str = ""
+    activity: str = ""
+    minutes: str = ""
+    help: str = ""
+    remark: str = ""
+    why: str = ""
+    ticks: list[str] = []
+    kind: str = ""
+    text: str = ""
 
 
 @router.post("/trials/{trial_id}/mark")
@@ -90,6 +100,7 @@ def mark_trial(
 
 
 def _marked(db: Session, account: Account, trial_id: str, form: TapForm, now: datetime) -> None:
+    _check_id(form.mark_id)
     before = latest_marks(db, [trial_id]).get(trial_id)
     body = _said(form) if form.detail else _tapped(before, form)
     if before is not None and before.id == form.mark_id:
@@ -109,7 +120,7 @@ def _marked(db: Session, account: Account, trial_id: str, form: TapForm, now: da
 
 def _tapped(before: MarkRow | None, form: TapForm) -> MarkBody:
     if form.tap not in OUTCOMES:
-        raise _refused("tap", NO_KIND)
+        raise refusal("tap", NO_KIND)
     return tapped(before, form.tap, form.mark_id)
 
 
@@ -150,41 +161,60 @@ def observe(
     return back_to(seen, "observed")
 
 
+def _check_id(sent: str) -> None:
+    if not re.fullmatch(UUID_PATTERN, sent):
+        raise refusal("", NOT_WHOLE)
+
+
 def _observed(form: ObservationForm) -> Iterator[NewObservation]:
+    _check_id(form.id)
     match form.what:
         case "activity":
-            if not form.activity.strip():
-                raise _refused("activity", NO_ACTIVITY)
-            lines = [form.activity.strip(), *_lines(form.remark)]
-            given = {value: noted for value, _, noted in HELP_CHOICES}
-            if form.help not in given:
-                raise Problem(422)
-            yield _body(
-                form,
-                "activity",
-                text="\n".join(lines),
-                minutes=_minutes(form.minutes),
-                help=given[form.help],
-            )
+            yield _activity(form)
         case "rest":
-            why = form.why.strip() or None
-            yield _body(form, "rest", text=why, minutes=_minutes(form.minutes))
+            why = _within(form.why.strip(), "why", MOST_IN_LINE)
+            yield _body(form, "rest", text=why or None, minutes=_minutes(form.minutes))
         case "ticks":
-            kinds = [kind for kind in TICK_WORDS if kind in form.ticks]
-            if not kinds:
-                raise _refused("ticks", NO_TICK)
-            for kind in kinds:
-                # One form, several observations: each has an id of its own, the same each time.
-                own = str(uuid5(UUID(form.id), kind))
-                yield NewObservation.model_validate({"id": own, "kind": kind})
+            yield from _ticked(form)
         case "words":
-            kind = form.kind if form.kind in ("said", "remark") else "remark"
-            text = "\n".join(_lines(form.text))
+            if form.kind not in ("", "said", "remark"):
+                raise refusal("kind", NOT_LISTED)
+            text = _within("\n".join(_lines(form.text)), "text", MOST_IN_TEXT)
             if not text:
-                raise _refused("text", NO_WORDS)
-            yield _body(form, kind, text=text)
+                raise refusal("text", NO_WORDS)
+            yield _body(form, form.kind or "remark", text=text)
         case _:
-            raise Problem(422)
+            raise refusal("", NOT_WHOLE)
+
+
+def _activity(form: ObservationForm) -> NewObservation:
+    activity = _within(form.activity.strip(), "activity", MOST_IN_LINE)
+    if not activity:
+        raise refusal("activity", NO_ACTIVITY)
+    remark = _within("\n".join(_lines(form.remark)), "remark", MOST_IN_TEXT)
+    given = {value: noted for value, _, noted in HELP_CHOICES}
+    if form.help not in given:
+        raise refusal("help", NOT_LISTED)
+    text = f"{activity}\n{remark}" if remark else activity
+    minutes = _minutes(form.minutes)
+    return _body(form, "activity", text=text, minutes=minutes, help=given[form.help])
+
+
+def _ticked(form: ObservationForm) -> Iterator[NewObservation]:
+    if not form.ticks:
+        raise refusal("ticks", NO_TICK)
+    if not set(form.ticks) <= TICK_WORDS.keys():
+        raise refusal("ticks", NOT_LISTED)
+    for kind in (one for one in TICK_WORDS if one in form.ticks):
+        # One form, several observations: each has an id of its own, the same each time.
+        own = str(uuid5(UUID(form.id), kind))
+        yield NewObservation.model_validate({"id": own, "kind": kind})
+
+
+def _within(text: str, field: str, most: int) -> str:
+    if len(text) > most:
+        raise refusal(field, TOO_LONG.format(max_length=most))
+    return text
 
 
 def _body(form: ObservationForm, kind: str, **values: Any) -> NewObservation:
@@ -201,9 +231,12 @@ def _minutes(text: str) -> float | None:
     if not text:
         return None
     try:
-        return float(text)
+        minutes = float(text)
     except ValueError:
-        raise _refused("minutes", NO_MINUTES) from None
+        minutes = math.nan
+    if not math.isfinite(minutes):
+        raise refusal("minutes", NO_MINUTES)
+    return minutes
 
 
 @router.post("/observations/{observation_id}/remove")
@@ -223,7 +256,3 @@ def take_back(
     except REFUSALS as error:
         return refused_page(db, account, seen, settings, error, form="noted", typed={})
     return back_to(seen, "observed")
-
-
-def _refused(field: str, sentence: str) -> Problem:
-    return Problem(422, errors=[Fault(f"/{field}", sentence)])

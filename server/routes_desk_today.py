@@ -26,7 +26,7 @@ CASELOAD, TABLETS = "/caseload", "/tablets"
 # Under these names a tablet finds nobody but itself.
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]", "::1")
 
-TypedLabel = Annotated[str, Form(max_length=1000)]
+TypedLabel = Annotated[str, Form()]
 
 
 @router.get("/caseload")
@@ -37,7 +37,7 @@ def show_caseload(account: Therapist, db: Db, now: Now, settings: Config) -> Res
 
     children = children_of(db, account)
     note_listing(db, now, account.id, "caseload", [child.id for child in children])
-    words = caseload_page(db, children, settings, settings.day_of(now))
+    words = caseload_page(db, account, children, settings, settings.day_of(now))
     return page("caseload.html", account, CASELOAD, **words)
 
 

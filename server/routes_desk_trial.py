@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session
 
 from server import audit
 from server.deps import Config, Db, Now, SeenTrial, Therapist, seen_trial
+from server.downloads import pdf_answer
 from server.receiving import DrawnTrial, drawn_trial
 from server.routes_pages import NEVER_CACHED, page
 from server.routes_trials import json_answer
@@ -36,7 +37,7 @@ def trial_shown(
     troubles: Mapping[str, Mapping[str, str]] = NOTHING,
 ) -> Response:
     """Return the page of a trial; `typed` and `troubles` are of a form that was not taken."""
-    from server.page_beside import others_of
+    from server.beside_lines import others_of
     from server.page_trial import trial_page
     from server.page_trial_said import said_words
 
@@ -88,8 +89,7 @@ def read_report_pdf(
     trial_id = seen.trial.id
     audit.note(db, now, account.id, "exported", "trial", trial_id, child_id=seen.child.id)
     db.commit()
-    headers = {"Content-Disposition": f'attachment; filename="linnet-trial-{trial_id}.pdf"'}
-    return Response(body, headers=headers | NEVER_CACHED, media_type="application/pdf")
+    return pdf_answer(body, "trial")
 
 
 def _pair(
@@ -119,9 +119,9 @@ def show_beside_picture(
 ) -> Response:
     """Draw two trials over each other, for a wide or a narrow screen."""
     from analysis.workings import Workings
+    from server.beside_lines import pair_words
     from server.figures import render
     from server.figures_beside import beside_figure
-    from server.page_beside import pair_words
     from server.store_trials import amended_document
 
     other = _pair(db, now, account, seen, other_id)

@@ -9,7 +9,8 @@ from fastapi import APIRouter, Depends, Query, Response
 from server import audit
 from server.dates import iso
 from server.deps import Config, Db, LinkedChild, Now, Supervisor, Therapist
-from server.goal_bodies import GoalBody, VersionBody, content_of
+from server.goal_bodies import NewGoalBody, VersionBody, content_of
+from server.openapi import REPEATED
 from server.problems import Problem
 from server.request_fields import Day
 from server.routes_trials import json_answer
@@ -74,15 +75,16 @@ def read_goals(child: LinkedChild, db: Db) -> Response:
     return json_answer({"goals": [goal_as_dict(one) for one in goals_of(db, child.id)]})
 
 
-@router.post("/children/{child_id}/goals", status_code=201)
+@router.post("/children/{child_id}/goals", status_code=201, responses=REPEATED)
 def post_goal(
-    account: Supervisor, child: LinkedChild, body: GoalBody, db: Db, now: Now, settings: Config
+    account: Supervisor, child: LinkedChild, body: NewGoalBody, db: Db, now: Now, settings: Config
 ) -> Response:
-    """Set a goal."""
-    content = content_of(body, settings.day_of(now))
-    goal = add_goal(db, child.id, content, account_id=account.id, at=now)
-    _note(db, now, account.id, "added", goal)
-    return json_answer(goal_as_dict(goal), 201)
+    """Set a goal: 201 if it is new, 200 if it is there already under its id, 409 if another is."""
+    content = content_of(db, body, settings.day_of(now))
+    goal, created = add_goal(db, child.id, content, account_id=account.id, at=now, goal_id=body.id)
+    if created:
+        _note(db, now, account.id, "added", goal)
+    return json_answer(goal_as_dict(goal), 201 if created else 200)
 
 
 @router.get("/goals/{goal_id}")
@@ -96,7 +98,7 @@ def post_version(
     account: Supervisor, seen: LinkedGoal, body: VersionBody, db: Db, now: Now, settings: Config
 ) -> Response:
     """Change a goal: its next version, whole. 409 if another one has come in the meantime."""
-    content = content_of(body, settings.day_of(now))
+    content = content_of(db, body, settings.day_of(now))
     goal = add_version(db, seen.newest, body.based_on, content, account_id=account.id, at=now)
     _note(db, now, account.id, "changed", goal)
     return json_answer(goal_as_dict(goal), 201)

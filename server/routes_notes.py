@@ -12,7 +12,7 @@ from server.dates import iso
 from server.deps import Config, Db, LinkedSession, Now, SeenSession, Supervisor, Therapist
 from server.fields import TEXT_PATTERN, Count
 from server.note_changes import changed_since
-from server.note_numbers import numbers_of
+from server.note_goals import note_numbers_of
 from server.note_steps import add_addendum, cosign, send_back, sign
 from server.openapi import REPEATED
 from server.request_fields import Body, Reason, Text, Uuid
@@ -94,7 +94,7 @@ def note_as_dict(db: Session, seen: SeenSession, note: NoteRow | None) -> dict[s
     # The analysis takes a second to load; nothing else here needs it.
     from server.sentences import NO_NORM
 
-    live = numbers_of(db, seen.session)
+    live = note_numbers_of(db, seen.session)
     head = {"session_id": seen.session.id, "child_id": seen.child.id}
     if note is None:
         empty = {"state": "draft", "revision": 0, **dict.fromkeys(SECTIONS, "")}
@@ -153,11 +153,13 @@ def read_draft(
     """Return the objective part as it can be drafted from the numbers; nothing is stored."""
     # The words of measures need the analysis, which takes a second to load.
     from server.note_draft import objective
+    from server.note_spread import spread_clauses
     from server.page_words import child_words
 
     audit.note_look(db, now, account.id, "note", seen.session.id, child_id=seen.child.id)
-    name = child_words(seen.child).name
-    return json_answer({"objective": objective(numbers_of(db, seen.session), name, settings.local)})
+    name, numbers = child_words(seen.child).name, note_numbers_of(db, seen.session)
+    spreads = spread_clauses(db, seen.session, numbers)
+    return json_answer({"objective": objective(numbers, name, settings.local, spreads)})
 
 
 @router.put("/sessions/{session_id}/note")

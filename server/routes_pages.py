@@ -23,10 +23,14 @@ from server.joining import join
 from server.problems import Problem
 from server.routes_accounts import check_credentials, noted_sign_in, noted_sign_out
 from server.tables import Account
+from server.way_back import FIELD, may_go_on, page_of_ours
 
 router = APIRouter(include_in_schema=False)
 
 NEVER_CACHED = {"Cache-Control": "no-store"}
+
+# As long as the body of a request may be: what is too long is nobody's, and refused as such.
+Typed = Annotated[str, Form()]
 
 
 class Link(NamedTuple):
@@ -101,39 +105,61 @@ def home_of(account: Account | None) -> str:
 def _sign_in_page(
     settings: Config, account: Account | None = None, status: int = 200, **words: Any
 ) -> HTMLResponse:
-    usual = {"trouble": None, "ready": False, "wants_code": False, "demo": settings.demo}
-    return page("sign-in.html", account, "/", status, **usual | words)
+    usual = {"trouble": None, "ready": False, "wants_code": False, "typed_name": ""}
+    return page("sign-in.html", account, "/", status, **usual | {"demo": settings.demo} | words)
+
+
+def _first_page(request: Request, account: Account, wanted: str) -> str:
+    """Return where an account goes on: to the page that was wanted, if it can be."""
+    page_wanted = page_of_ours(request.app.state.pages, wanted)
+    if page_wanted is not None and may_go_on(account, page_wanted):
+        return page_wanted
+    return home_of(account)
 
 
 @router.get("/")
 def show_sign_in(request: Request, account: MaybeSignedIn, settings: Config) -> Response:
     """Show the sign-in, or go on for those who are signed in."""
+    wanted = request.query_params.get(FIELD, "")
     if account is not None and home_of(account) != "/":
-        return RedirectResponse(home_of(account), 303)
-    return _sign_in_page(settings, account, ready="ready" in request.query_params)
+        return RedirectResponse(_first_page(request, account, wanted), 303)
+    return _sign_in_page(
+        settings,
+        account,
+        ready="ready" in request.query_params,
+        wanted=page_of_ours(request.app.state.pages, wanted),
+    )
 
 
 @router.post("/sign-in")
 def sign_in(
-    name: Annotated[str, Form(max_length=200)],
-    passphrase: Annotated[str, Form(max_length=1000)],
+    request: Request,
     db: Db,
     now: Now,
     settings: Config,
     throttle: Tries,
     address: Address,
-    code: Annotated[str, Form(max_length=20)] = "",
+    name: Typed = "",
+    passphrase: Typed = "",
+    code: Typed = "",
+    wanted: Annotated[str, Form(alias=FIELD)] = "",
 ) -> Response:
-    """Sign in with a form."""
+    """Sign in with a form, and go on to the page that was wanted before."""
     try:
         account = check_credentials(db, throttle, address, name, passphrase, code, now)
         secret = noted_sign_in(db, account, now)
     except Problem as problem:
         wants_code = any(fault.path == "/code" for fault in problem.errors)
         return _sign_in_page(
-            settings, None, problem.status, trouble=problem.detail, wants_code=wants_code
+            settings,
+            None,
+            problem.status,
+            trouble=problem.detail,
+            wants_code=wants_code,
+            typed_name=name,
+            wanted=page_of_ours(request.app.state.pages, wanted),
         )
-    response = RedirectResponse(home_of(account), 303)
+    response = RedirectResponse(_first_page(request, account, wanted), 303)
     auth.set_cookie(response, settings, secret)
     return response
 

@@ -27,8 +27,8 @@ UNKNOWN_WIDTH = "width in mm not known"
 VARYING_WIDTH = "width varies along the line"
 # A pen that went farther than this for the line it covered did not follow it.
 WANDERING_RATIO = 2.0
-# Shares that differ by less than this read the same.
-ALL_OF_IT_PCT = 0.5
+# A share that would be written as none.
+NEXT_TO_NOTHING_PCT = 0.5
 
 DIRECTION_WORDS = {
     "left_to_right": "left to right",
@@ -190,7 +190,8 @@ def _nearness(report: Report) -> str:
     if on_path is None:
         return _no_share(report, covered)
     width = width_clause(report)
-    if "partial" in report["quality"]["flags"] and covered - on_path < ALL_OF_IT_PCT:
+    drawn, near = _value(report, "completion"), _value(report, "in_corridor_share")
+    if "partial" in report["quality"]["flags"] and drawn == near:
         return f"{percent(covered)} of the line was drawn, all of it on the path{width}."
     if "partial" in report["quality"]["flags"] or _wanders(report):
         return (
@@ -210,7 +211,7 @@ def _no_line(report: Report) -> str:
 def _no_share(report: Report, covered: float) -> str:
     reason = _reason(report, "in_corridor_share")
     if reason == "too_little_traced":
-        drawn = f"Only {percent(covered)}" if covered >= ALL_OF_IT_PCT else "Next to nothing"
+        drawn = f"Only {percent(covered)}" if covered >= NEXT_TO_NOTHING_PCT else "Next to nothing"
         return f"{drawn} of the line was drawn: too little to say how near it was."
     why = {
         "guide_lacks_feature": "the guide has no corridor, so there is no share on the path",

@@ -5,6 +5,7 @@ from typing import Any
 
 from server.entries import EntryCriterionFields
 from server.numbers import NO_BREAK, each_side, trimmed
+from server.sentences_criterion import bounds_said
 from server.sentences_modes import counts_sentence
 
 MET = {True: "met", False: "not met", None: "cannot be said"}
@@ -51,6 +52,5 @@ def _criterion(
     name, unit = "largest stray", f"{NO_BREAK}mm"
     if asked.count is not None:
         name, unit = asked.count.replace("_", " "), ""
-    bounds = (("at least", asked.at_least), ("at most", asked.at_most))
-    words = [f"{word} {trimmed(bound)}{unit}" for word, bound in bounds if bound is not None]
-    yield f"Asked for: {name} {' and '.join(words)}. In this attempt: {MET[found['met']]}."
+    words = bounds_said(asked.model_dump(), lambda bound: f"{trimmed(bound)}{unit}")
+    yield f"Asked for: {name} {words}. In this attempt: {MET[found['met']]}."

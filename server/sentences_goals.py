@@ -4,27 +4,18 @@ from collections.abc import Mapping
 from datetime import date
 from typing import Any, Protocol
 
-from analysis.measure import Measure
 from analysis.proportions import wilson_interval
 from analysis.registry import measure
 from server.dates import day_words
-from server.numbers import (
-    NO_BREAK,
-    count_word,
-    each_side,
-    is_share,
-    percent,
-    trimmed,
-    unit_words,
-)
+from server.numbers import NO_BREAK, count_word, each_side, percent
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
+from server.sentences_criterion import bounds_words, label_words, value_words
 from server.sentences_marks import CUE_WORDS
 from server.wording import capital, joined, plural
 
 ON_PATH = "in_corridor_share"
 ANY_TASK = "any task"
-# Labels that begin with a name keep its capital.
-NAMES = ("Fréchet", "Hausdorff")
+NOTE_HELP = "Help can still be noted on the page of each trial."
 STATUS_WORDS = {
     "open": "open",
     "met": "met",
@@ -87,41 +78,7 @@ def _action(goal: Goal, task: str) -> str:
         return f"{on}, for {bounds_words(asked, entry)} of the line"
     verb = "cut" if entry.scope == "cut" else "do"
     on = ", ".join([f"{verb} {task}", *beside])
-    return f"{on}, with the {_label(entry)} {bounds_words(asked, entry)}"
-
-
-def _label(entry: Measure) -> str:
-    if entry.label.startswith(NAMES):
-        return entry.label
-    return f"{entry.label[0].lower()}{entry.label[1:]}"
-
-
-def bounds_words(criterion: Mapping[str, Any], entry: Measure) -> str:
-    """Return the bounds of a criterion in words, shares as percent.
-
-    Examples
-    --------
-    >>> bounds_words({"at_least": 0.8}, measure(ON_PATH)).replace(NO_BREAK, " ")
-    'at least 80 %'
-    >>> bounds_words({"at_most": 3.0}, measure("deviation_mean_abs")).replace(NO_BREAK, " ")
-    'at most 3 mm'
-    """
-    words = {"at_least": "at least", "at_most": "at most"}
-    return joined(
-        [
-            f"{word} {value_words(criterion[name], entry)}"
-            for name, word in words.items()
-            if criterion.get(name) is not None
-        ]
-    )
-
-
-def value_words(value: float, entry: Measure) -> str:
-    """Return a value that somebody typed, with its unit and no needless digit."""
-    if is_share(entry):
-        return f"{trimmed(100.0 * value, 1)}{NO_BREAK}%"
-    unit = unit_words(entry.unit)
-    return f"{trimmed(value)}{NO_BREAK}{unit}" if unit else trimmed(value)
+    return f"{on}, with the {label_words(entry)} {bounds_words(asked, entry)}"
 
 
 def _how(conditions: Mapping[str, Any]) -> list[str]:
@@ -206,7 +163,19 @@ def progress_words(progress: Mapping[str, Any]) -> str:
     k, n = latest["k"], latest["n"]
     which = f"{k} of {n} trials" if latest["reason"] else f"{k} of the latest {n} trials"
     head = "So far met in" if latest["reason"] else "Met in"
-    return f"{head} {which} that count, on {days} ({interval_words(k, n)}). Asked: {asked}."
+    said = f"{head} {which} that count, on {days} ({interval_words(k, n)})."
+    return " ".join(word for word in (said, over_words(latest["over"]), f"Asked: {asked}.") if word)
+
+
+def over_words(over: int) -> str:
+    """Return in how many trials that count there was too much help; nothing if in none.
+
+    Examples
+    --------
+    >>> over_words(2), over_words(0)
+    ('More help than the goal allows in 2 of these: not met.', '')
+    """
+    return f"More help than the goal allows in {over} of these: not met." if over else ""
 
 
 def left_out_words(progress: Mapping[str, Any]) -> str:
@@ -215,7 +184,8 @@ def left_out_words(progress: Mapping[str, Any]) -> str:
     if not groups:
         return ""
     said = [f"{one['count']} × {_because(one)}" for one in groups]
-    return f"Left out: {'; '.join(said)}."
+    unsaid = {"help_not_told", "help_not_noted"} & {one["reason"] for one in groups}
+    return f"Left out: {'; '.join(said)}.{f' {NOTE_HELP}' if unsaid else ''}"
 
 
 def _because(one: Mapping[str, Any]) -> str:

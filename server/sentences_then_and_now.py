@@ -4,7 +4,6 @@ from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
 from analysis.measure import Measure
-from analysis.proportions import wilson_interval
 from analysis.registry import MEASURES
 from server.dates import day_words
 from server.note_draft_words import criterion_words
@@ -18,6 +17,8 @@ from server.numbers import (
     trimmed,
     with_unit,
 )
+from server.sentences_criterion import bounds_words
+from server.sentences_goals import interval_ends
 from server.sentences_series import series_words
 from server.then_and_now import TOO_FEW, Compared, Period
 from server.trend_series import Series
@@ -187,8 +188,7 @@ def share_words(met: int, of: int) -> str:
     >>> share_words(4, 5).replace(NO_BREAK, " ")
     '4 of 5 (38–96 %)'
     """
-    low, high = (round(100.0 * end) for end in wilson_interval(met, of))
-    return f"{met} of {of} ({low}–{high}{NO_BREAK}%)"
+    return f"{met} of {of} ({'–'.join(interval_ends(met, of))})"
 
 
 def _criterion_words(criterion: Mapping[str, Any], groups: Groups) -> str:
@@ -198,6 +198,4 @@ def _criterion_words(criterion: Mapping[str, Any], groups: Groups) -> str:
     if entry is None:
         # Of a release whose registry knew another name.
         return ", ".join([capital(criterion_words(criterion, "")), *beside])
-    bounds = (("at least", criterion.get("at_least")), ("at most", criterion.get("at_most")))
-    words = [f"{word} {measured(bound, entry)}" for word, bound in bounds if bound is not None]
-    return ", ".join([f"{entry.label} {' and '.join(words)}", *beside])
+    return ", ".join([f"{entry.label} {bounds_words(criterion, entry)}", *beside])

@@ -32,14 +32,18 @@ class SessionCount(NamedTuple):
     Attributes
     ----------
     finished, met : int
-        Trials that count, and how many of them met the criterion. [1]
+        Trials that count, and how many of them met the criterion with no more help than the
+        goal allows. [1]
     over : int
-        How many of the finished had more help than the goal allows, or help of which it was
-        not noted how much. [1]
+        How many of the finished had more help than the goal allows. [1]
     helped : int
-        How many of the finished had any help but set-up. [1]
+        How many of the finished, and of those that are not told, had any help but set-up. [1]
     distress : int
         Marks of distress in the session. [1]
+    reached : int or None
+        How many of the finished met the criterion, whatever the help; None as many as met. [1]
+    not_told : int
+        Further trials that ended with help of which nobody noted how much: not counted. [1]
     """
 
     finished: int
@@ -47,6 +51,18 @@ class SessionCount(NamedTuple):
     over: int = 0
     helped: int = 0
     distress: int = 0
+    reached: int | None = None
+    not_told: int = 0
+
+    @property
+    def ended(self) -> int:
+        """All trials that ended and of which it is known whether there was help. [1]"""
+        return self.finished + self.not_told
+
+    @property
+    def with_any_help(self) -> int:
+        """How many of the finished met the criterion, whatever the help. [1]"""
+        return self.met if self.reached is None else self.reached
 
 
 class Suggestion(NamedTuple):
@@ -69,14 +85,14 @@ def suggestion(sessions: Sequence[SessionCount]) -> Suggestion:
     -------
     Suggestion
         ``up``: both sessions have 5 finished trials or more, at least 4 of 5 of them met, help
-        within the goal, no mark of distress. ``down``: in both at most 1 of 5 met, or help rose
-        in both, or distress did. ``too little to say``: fewer than 5 finished in either.
-        ``stay``: otherwise, and where up and down hold at once.
+        within the goal, no mark of distress. ``down``: in both at most 1 of 5 met the criterion,
+        whatever the help, or help rose in both, or distress did. ``too little to say``: fewer
+        than 5 finished in either. ``stay``: otherwise, and where up and down hold at once.
 
     Raises
     ------
     ValueError
-        If counts cannot be: below 0, or more met, helped or over than finished.
+        If counts cannot be: below 0, or more of something than there are trials.
 
     Examples
     --------
@@ -88,8 +104,8 @@ def suggestion(sessions: Sequence[SessionCount]) -> Suggestion:
     for one in sessions:
         _check(one)
     latest = sessions[-SESSIONS:]
-    if len(latest) < SESSIONS or any(one.finished < LEAST_FINISHED for one in latest):
-        return Suggestion(TOO_LITTLE, (*_too_little(latest), *_rises(sessions)))
+    if len(latest) < SESSIONS or any(one.ended < LEAST_FINISHED for one in latest):
+        return Suggestion(TOO_LITTLE, (*_too_little(latest), *_too_much(latest), *_rises(sessions)))
     hindrances = _against_up(latest)
     downs = (*_few_met(latest), *_rises(sessions))
     if not hindrances and downs:
@@ -105,7 +121,9 @@ def suggestion(sessions: Sequence[SessionCount]) -> Suggestion:
 
 
 def _check(one: SessionCount) -> None:
-    if min(one) < 0 or max(one.met, one.over, one.helped) > one.finished:
+    counts = [count for count in one if count is not None]
+    of_finished = max(one.met, one.over, one.with_any_help)
+    if min(counts) < 0 or of_finished > one.finished or one.helped > one.ended:
         raise ValueError("counts must be at least 0, and met, over and helped at most finished")
 
 
@@ -120,18 +138,33 @@ def _against_up(latest: Sequence[SessionCount]) -> tuple[str, ...]:
     found = []
     if not all(OF * one.met >= LEAST_FOR_UP * one.finished for one in latest):
         found.append("A step up asks for at least 4 of 5 met in both sessions.")
-    over = sum(one.over for one in latest)
-    if over:
-        trials = f"{count_word(over)} {plural('trial', over)}"
-        found.append(f"More help than the goal allows, or help not described, in {trials}.")
+    found += _too_much(latest)
     distress = sum(one.distress for one in latest)
     if distress:
         found.append(f"Distress was marked {_times(distress)}.")
     return tuple(found)
 
 
+def _too_much(latest: Sequence[SessionCount]) -> list[str]:
+    """Return in how many trials the help was not within the goal, as far as it is known."""
+    over, not_told = sum(one.over for one in latest), sum(one.not_told for one in latest)
+    found = []
+    if over:
+        found.append(f"More help than is allowed in {_trials(over)}: not met.")
+    if not_told:
+        found.append(f"Help was given and not described in {_trials(not_told)}.")
+    return found
+
+
+def _trials(count: int) -> str:
+    return f"{count_word(count)} {plural('trial', count)}"
+
+
 def _few_met(latest: Sequence[SessionCount]) -> list[str]:
-    few = all(OF * one.met <= MOST_FOR_DOWN * one.finished for one in latest)
+    few = all(
+        one.finished >= LEAST_FINISHED and OF * one.with_any_help <= MOST_FOR_DOWN * one.finished
+        for one in latest
+    )
     return [_both("at most 1 of 5 met")] if few else []
 
 
@@ -139,7 +172,7 @@ def _rises(sessions: Sequence[SessionCount]) -> list[str]:
     """Return what rose from session to session, in both of the last two."""
     words: tuple[tuple[str, Callable[[SessionCount, SessionCount], bool]], ...] = (
         # As shares, so that a session with more trials is not one with more help.
-        ("Help", lambda a, b: b.helped * a.finished > a.helped * b.finished),
+        ("Help", lambda a, b: b.helped * a.ended > a.helped * b.ended),
         ("Distress", lambda a, b: b.distress > a.distress),
     )
     row = sessions[-RISES:]

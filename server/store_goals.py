@@ -10,11 +10,13 @@ from sqlalchemy.orm import Session
 
 from server.batches import batches
 from server.problems import Problem
+from server.store_trials import refuse_erased
 from server.tables import GoalRow, MeasureValue, ResultRow, SessionRow, TrialRow, random_id
 
 CHANGED_MEANWHILE = (
     "This goal was changed in the meantime. Nothing was stored: read it again, then change it."
 )
+OTHER_GOAL = "Another goal is already stored under this id."
 
 
 def goals_of(db: Session, child_id: str) -> list[GoalRow]:
@@ -44,8 +46,14 @@ def versions_of(db: Session, goal_id: str) -> list[GoalRow]:
 
 
 def add_goal(
-    db: Session, child_id: str, content: dict[str, Any], *, account_id: str, at: datetime
-) -> GoalRow:
+    db: Session,
+    child_id: str,
+    content: dict[str, Any],
+    *,
+    account_id: str,
+    at: datetime,
+    goal_id: str | None = None,
+) -> tuple[GoalRow, bool]:
     """Add a goal, version 1.
 
     Parameters
@@ -60,18 +68,44 @@ def add_goal(
         Who sets it.
     at : datetime
         Now.
+    goal_id : str or None
+        UUID made by the sender: the same goal sent again changes nothing. None for a fresh one.
 
     Returns
     -------
-    GoalRow
-        The goal, with its random id.
+    goal : GoalRow
+        The goal; of one that was there already its newest version.
+    created : bool
+        False if it was there already.
+
+    Raises
+    ------
+    Problem
+        409 if the id belongs to another goal; 410 if the child was erased meanwhile.
     """
-    goal = GoalRow(
-        id=random_id(), version=1, child_id=child_id, account_id=account_id, at=at, **content
-    )
+    values = content | {"child_id": child_id}
+    found = None if goal_id is None else _same_goal(db, goal_id, values)
+    if found is not None:
+        return found, False
+    goal = GoalRow(id=goal_id or random_id(), version=1, account_id=account_id, at=at, **values)
     db.add(goal)
-    db.flush()
-    return goal
+    try:
+        db.flush()
+    except IntegrityError:
+        db.rollback()
+        found = None if goal_id is None else _same_goal(db, goal_id, values)
+        if found is not None:
+            return found, False
+        refuse_erased(db, child_id)
+        raise
+    return goal, True
+
+
+def _same_goal(db: Session, goal_id: str, values: dict[str, Any]) -> GoalRow | None:
+    versions = versions_of(db, goal_id)
+    if versions and any(getattr(versions[0], name) != values[name] for name in values):
+        raise Problem(409, OTHER_GOAL)
+    return versions[-1] if versions else None
 
 
 def add_version(
@@ -123,6 +157,31 @@ def add_version(
         db.rollback()
         raise Problem(409, CHANGED_MEANWHILE) from None
     return goal
+
+
+def is_stored(db: Session, goal_id: str, based_on: int, content: dict[str, Any]) -> bool:
+    """Return whether a change of a goal is there already: its newest version is that very change.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    goal_id : str
+        Which goal.
+    based_on : int
+        The version that was changed.
+    content : dict
+        As in `add_goal`.
+
+    Returns
+    -------
+    bool
+        False too if there is no such goal.
+    """
+    versions = versions_of(db, goal_id)
+    if not versions or versions[-1].version != based_on + 1:
+        return False
+    return all(getattr(versions[-1], name) == content[name] for name in content)
 
 
 def trials_since(db: Session, child_id: str, kind: str, since: date) -> list[tuple[TrialRow, date]]:

@@ -4,13 +4,14 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 from typing import Any, NamedTuple
 
-from sqlalchemy import select, update
+from sqlalchemy import func, select, update
 from sqlalchemy.exc import IntegrityError
-from sqlalchemy.orm import Session
+from sqlalchemy.orm import Session, defer
 
 from server import audit
+from server.batches import batches
 from server.problems import Problem
-from server.tables import Account, Child, NoteEvent, NoteRow, SessionRow, random_id
+from server.tables import Account, AccountRole, Child, NoteEvent, NoteRow, SessionRow, random_id
 
 DRAFT, SIGNED, RETURNED, COSIGNED = "draft", "signed", "returned", "cosigned"
 # The sections as they are called outside, and their columns.
@@ -202,18 +203,72 @@ def waiting_for(
     """Return the signed notes that wait for an account's co-signature, oldest first."""
     if "supervisor" not in account.roles:
         return []
+    # A supervisor's own note ends when it is signed.
+    supervisors = select(AccountRole.account_id).where(AccountRole.role == "supervisor")
     rows = (
         select(NoteRow, SessionRow)
+        # The numbers are many times the size of all else, and no list shows them.
+        .options(defer(NoteRow.frozen))
         .join(SessionRow, SessionRow.id == NoteRow.session_id)
         .join(Account, Account.id == NoteRow.account_id)
-        .where(NoteRow.state == SIGNED, Account.supervisor_id == account.id)
+        .where(
+            NoteRow.state == SIGNED,
+            Account.supervisor_id == account.id,
+            NoteRow.account_id.not_in(supervisors),
+        )
         .order_by(NoteRow.signed_at, SessionRow.number)
     )
-    return [
-        (note, session)
-        for note, session in _visible(db.execute(rows), children)
-        if "supervisor" not in db.get_one(Account, note.account_id).roles
-    ]
+    return _visible(db.execute(rows), children)
+
+
+def frozen_numbers(db: Session, session_ids: Collection[str]) -> dict[str, dict[str, Any]]:
+    """Return the numbers of signed notes, by session."""
+    found: dict[str, dict[str, Any]] = {}
+    for batch in batches(session_ids):
+        kept = select(NoteRow.session_id, NoteRow.frozen).where(
+            NoteRow.session_id.in_(batch), NoteRow.state.in_((SIGNED, COSIGNED))
+        )
+        found |= {one: numbers for one, numbers in db.execute(kept) if numbers is not None}
+    return found
+
+
+def last_reasons(db: Session, session_ids: Collection[str]) -> dict[str, str]:
+    """Return why notes were returned the last time, by session."""
+    found: dict[str, str] = {}
+    for batch in batches(session_ids):
+        back = select(NoteEvent.session_id, NoteEvent.text).where(
+            NoteEvent.session_id.in_(batch), NoteEvent.kind == RETURNED
+        )
+        for session_id, text in db.execute(back.order_by(NoteEvent.number)):
+            found[session_id] = text or ""
+    return found
+
+
+def texts_signed_again(
+    db: Session, session_ids: Collection[str]
+) -> dict[str, list[dict[str, str]]]:
+    """Return the two latest texts of notes that were signed more than once, by session.
+
+    The numbers that were signed with them are not read.
+    """
+    found: dict[str, list[dict[str, str]]] = {}
+    for batch in batches(session_ids):
+        signed = (NoteEvent.kind == SIGNED) & NoteEvent.session_id.in_(batch)
+        again = (
+            select(NoteEvent.session_id)
+            .where(signed)
+            .group_by(NoteEvent.session_id)
+            .having(func.count() > 1)
+        )
+        texts = [NoteEvent.content[name].as_string() for name in SECTIONS]
+        rows = (
+            select(NoteEvent.session_id, *texts)
+            .where(signed, NoteEvent.session_id.in_(again))
+            .order_by(NoteEvent.number)
+        )
+        for session_id, *parts in db.execute(rows):
+            found.setdefault(session_id, []).append(dict(zip(SECTIONS, parts, strict=True)))
+    return {one: texts[-2:] for one, texts in found.items()}
 
 
 def own_notes(
@@ -222,6 +277,7 @@ def own_notes(
     """Return the notes of an author that are in a state, oldest session first."""
     rows = (
         select(NoteRow, SessionRow)
+        .options(defer(NoteRow.frozen))
         .join(SessionRow, SessionRow.id == NoteRow.session_id)
         .where(NoteRow.state == state, NoteRow.account_id == account.id)
         .order_by(SessionRow.day, SessionRow.number)

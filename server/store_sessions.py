@@ -11,6 +11,7 @@ from analysis import ANALYSIS_VERSION
 from server.batches import batches
 from server.faults import Fault
 from server.problems import Problem
+from server.store_counts import trial_counts
 from server.store_plans import latest_plan, save_plan
 from server.tables import (
     AmendmentRow,
@@ -42,12 +43,16 @@ __all__ = [
 
 LONGEST = timedelta(hours=24)
 SIGNED_STATES = ("signed", "cosigned")
-BATCH = 500
+NOT_SEEN = ("absent", "cancelled")
 
 ENDS_FIRST = "A session ends after it starts."
 NOT_STARTED = "A session that ended has also started: give started_at."
 TOO_LONG = "A session lasts at most 24 hours."
 NOT_OVER = "This is later than now: a session ends when it is over."
+WAS_THERE = (
+    "Trials of this session are in, so somebody drew. Void them or move them to another session "
+    "first, if they are not this child's."
+)
 SIGNED = (
     "The note of this session is signed, so its facts stay as they are. Write an addendum to the "
     "note instead."
@@ -154,19 +159,18 @@ def summaries(db: Session, session_ids: Collection[str]) -> dict[str, dict[str, 
     Returns
     -------
     dict
-        By session id: `plan_version`, `trials` (how many) and `note_state`, if there is one.
+        By session id: `plan_version`, `trials` (how many are in, as everywhere) and
+        `note_state`, if there is one.
     """
     ids = list(session_ids)
+    counts = trial_counts(db, ids)
     found: dict[str, dict[str, Any]] = {
-        one: {"plan_version": 0, "trials": 0, "note_state": None} for one in ids
+        one: {"plan_version": 0, "trials": counts.get(one, 0), "note_state": None} for one in ids
     }
     for batch in batches(ids):
         plans = select(PlanRow.session_id, func.max(PlanRow.version)).group_by(PlanRow.session_id)
         for session_id, version in db.execute(plans.where(PlanRow.session_id.in_(batch))):
             found[session_id]["plan_version"] = version
-        trials = select(TrialRow.session_id, func.count()).group_by(TrialRow.session_id)
-        for session_id, count in db.execute(trials.where(TrialRow.session_id.in_(batch))):
-            found[session_id]["trials"] = count
         notes = select(NoteRow.session_id, NoteRow.state)
         for session_id, state in db.execute(notes.where(NoteRow.session_id.in_(batch))):
             found[session_id]["note_state"] = state
@@ -206,8 +210,10 @@ def change_session(
     Raises
     ------
     Problem
-        409 if the note is signed, 422 if it would end before it starts or after now.
+        409 if the note is signed; 422 if it would end before it starts or after now, or if
+        nobody came of whom trials are in.
     """
+    was = session.attendance
     # What is flushed first takes the write lock: the note cannot be signed in between.
     for name, value in values.items():
         setattr(session, name, value)
@@ -215,6 +221,14 @@ def change_session(
     db.refresh(session)
     _refuse_signed(db, session)
     check_times(session.started_at, session.ended_at, now)
+    if session.attendance != was and session.attendance in NOT_SEEN:
+        _refuse_not_seen(db, session)
+
+
+def _refuse_not_seen(db: Session, session: SessionRow) -> None:
+    if trial_counts(db, [session.id]):
+        db.rollback()
+        raise Problem(422, errors=[Fault("/attendance", WAS_THERE)])
 
 
 def close(db: Session, session: SessionRow, at: datetime) -> bool:

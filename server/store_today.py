@@ -9,6 +9,7 @@ from sqlalchemy.orm import Session, aliased
 
 from server.batches import batches
 from server.store_notes import SIGNED
+from server.store_sessions import SIGNED_STATES
 from server.tables import AccountRole, NoteRow, PlanRow, SessionRow
 
 WAITING = "waiting"
@@ -75,6 +76,11 @@ def note_states(db: Session, session_ids: Collection[str]) -> dict[str, str]:
         for session_id, state, ends in rows:
             found[session_id] = WAITING if state == SIGNED and not ends else state
     return found
+
+
+def is_signed(state: str | None) -> bool:
+    """Return whether a note in a state of `note_states` is signed, and stays as it is."""
+    return state in (WAITING, *SIGNED_STATES)
 
 
 def open_session_of(db: Session, child_id: str, day: date) -> SessionRow | None:

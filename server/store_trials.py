@@ -267,19 +267,18 @@ def report_of(db: Session, trial: TrialRow) -> dict[str, Any]:
     return result_of(db, trial).report
 
 
-def _in_order(kinds: Collection[str]) -> Select[TrialRow]:
-    # By the order of the session, not by clocks: those of tablets and servers go back.
+# By the order of the session, not by clocks: those of tablets and servers go back.
+_ORDER = (SessionRow.day, SessionRow.number, TrialRow.seq.is_(None), TrialRow.seq, TrialRow.arrival)
+
+
+def in_order(kinds: Collection[str], *, newest_first: bool = False) -> Select[TrialRow]:
+    """Return the query of all attempts of some kinds with their sessions, newest last."""
+    order = [one.desc() for one in _ORDER] if newest_first else _ORDER
     return (
         select(TrialRow)
         .join(SessionRow, SessionRow.id == TrialRow.session_id)
         .where(TrialRow.kind.in_(kinds))
-        .order_by(
-            SessionRow.day,
-            SessionRow.number,
-            TrialRow.seq.is_(None),
-            TrialRow.seq,
-            TrialRow.arrival,
-        )
+        .order_by(*order)
     )
 
 
@@ -287,12 +286,12 @@ def trials_of_session(
     db: Session, session_id: str, *, kinds: Collection[str] = DRAWN
 ) -> list[TrialRow]:
     """Return the trials of a session, newest last; of other kinds too where they are named."""
-    return list(db.scalars(_in_order(kinds).where(TrialRow.session_id == session_id)))
+    return list(db.scalars(in_order(kinds).where(TrialRow.session_id == session_id)))
 
 
 def trials_of_child(
     db: Session, child_id: str, *, kinds: Collection[str] = DRAWN, voided: bool = True
 ) -> list[TrialRow]:
     """Return the trials of a child, newest last; of other kinds too where they are named."""
-    mine = _in_order(kinds).where(SessionRow.child_id == child_id)
+    mine = in_order(kinds).where(SessionRow.child_id == child_id)
     return list(db.scalars(mine if voided else mine.where(not_voided())))

@@ -10,12 +10,12 @@ from sqlalchemy.orm import Session
 from analysis.measure import Measure
 from analysis.measures_midline import MIDDLE
 from server.note_numbers import Numbers, groups_of, numbers_of
-from server.store_results import facts_with
-from server.store_trials import results_of, trials_of_child
+from server.store_attempts import attempts_of_child
+from server.store_results import values_of
 from server.tables import SessionRow
 from server.then_and_now import USUAL_EACH, Compared, Period, compared
 from server.trend_series import KIND_OF_SCOPE, Series, series_from
-from server.trial_readings import Reading, SeriesKey, readings_of
+from server.trial_readings import Reading, SeriesKey, readings_from
 
 WRONG_WAY = "The first session lies after the last one, so all sessions are shown."
 
@@ -112,11 +112,10 @@ def found_of(
         Series in their usual order.
     """
     kind = KIND_OF_SCOPE[measure.scope]
-    readings = list(readings_of(db, child_id, [measure.id], kind))
-    trials = trials_of_child(db, child_id, kinds={kind.name}, voided=False)
-    facts = {
-        trial.id: facts_with(result) for trial, result in results_of(db, trials, reports=False)
-    }
+    attempts = attempts_of_child(db, child_id, kinds={kind.name}, voided=False)
+    values = values_of(db, (one.result for one in attempts), {measure.id})
+    readings = list(readings_from(attempts, values))
+    facts = {one.trial.id: one.facts for one in attempts}
     if chosen.tasks == "probes":
         readings = [r for r in readings if facts[r.trial_id]["use"] == "probe"]
     having = {r.session_id for r in readings if measure.id in r.values}

@@ -2,9 +2,9 @@
 
 import math
 from collections.abc import Mapping
-from typing import Annotated, Any, TypeVar
+from typing import Any, TypeVar
 
-from pydantic import BaseModel, Field, ValidationError
+from pydantic import BaseModel, ValidationError
 
 from server.mark_taps import OUTCOMES, is_help
 from server.routes_corrections import AmendmentBody, VoidBody
@@ -23,52 +23,55 @@ WHOLE_NUMBER = "This must be a whole number, 0 or more."
 A_NUMBER = "This must be a number of millimetres, such as 103.5."
 NO_REASON = "Say why: the reason stays with the record."
 TOO_LONG = "This is too long. Say it in {max_length} characters or fewer."
+NOT_LISTED = "Choose what is listed here."
+NOT_WHOLE = "This form did not come in whole. Nothing of it was stored. Send it again."
 NOTHING_CHOSEN = "Choose at least one thing to correct."
 
+MOST_DIGITS = 20
+
 Typed = Mapping[str, str]
-Short = Annotated[str, Field(max_length=40)]
-Long = Annotated[str, Field(max_length=4000)]
 Model = TypeVar("Model", bound=BaseModel)
 
 
+# Any text is taken here: what does not fit is refused on the page, where it was typed.
 class MarkDetails(BaseModel):
     """What every form of marks asks beside how it went."""
 
-    why: Long = ""
-    hand_used: Short = ""
-    setup: Short = ""
-    verbal: Short = ""
-    gesture: Short = ""
-    demonstration: Short = ""
-    physical: Short = ""
-    hand_over_hand: Short = ""
+    why: str = ""
+    hand_used: str = ""
+    setup: str = ""
+    verbal: str = ""
+    gesture: str = ""
+    demonstration: str = ""
+    physical: str = ""
+    hand_over_hand: str = ""
 
 
 class MarkForm(MarkDetails):
     """What was chosen and typed in the form of marks."""
 
-    id: Short = ""
-    kind: Short = ""
+    id: str = ""
+    kind: str = ""
 
 
 class AmendmentForm(BaseModel):
     """What was chosen and typed in the form of corrections."""
 
-    id: Short = ""
-    hand_used: Short = ""
-    position: Short = ""
-    midline: Short = ""
-    midline_x_mm: Short = ""
-    session_id: Short = ""
-    reason: Long = ""
+    id: str = ""
+    hand_used: str = ""
+    position: str = ""
+    midline: str = ""
+    midline_x_mm: str = ""
+    session_id: str = ""
+    reason: str = ""
 
 
 class VoidForm(BaseModel):
     """What was chosen and typed in the form of voids."""
 
-    id: Short = ""
-    voided: Short = ""
-    reason: Long = ""
+    id: str = ""
+    voided: str = ""
+    reason: str = ""
 
 
 class Untaken(Exception):
@@ -135,7 +138,7 @@ def _help_of(typed: Typed, troubles: dict[str, str]) -> dict[str, Any]:
 def _count(text: str, field: str, troubles: dict[str, str]) -> int:
     text = text.strip()
     # Other writings of digits are no numbers to everybody.
-    if text and not (text.isascii() and text.isdecimal()):
+    if len(text) > MOST_DIGITS or (text and not (text.isascii() and text.isdecimal())):
         troubles[field] = WHOLE_NUMBER
         return 0
     return int(text or 0)
@@ -167,6 +170,8 @@ def amendment_of(typed: Typed) -> AmendmentBody:
     elif typed["midline"] == "at":
         patch["midline_x_mm"] = _millimetres(typed["midline_x_mm"])
     troubles = _without_reason(typed)
+    if typed["midline"] not in ("", "at", "unknown"):
+        troubles["midline"] = NOT_LISTED
     if not patch:
         troubles["patch"] = NOTHING_CHOSEN
     if troubles:
@@ -193,9 +198,11 @@ def void_of(typed: Typed) -> VoidBody:
         With sentences by field.
     """
     troubles = _without_reason(typed)
+    if typed["voided"] not in ("yes", "no"):
+        troubles[""] = NOT_WHOLE
     if troubles:
         raise Untaken(troubles)
-    voided = typed["voided"] != "no"
+    voided = typed["voided"] == "yes"
     return _checked(VoidBody, {"id": typed["id"], "voided": voided, "reason": _reason(typed)})
 
 

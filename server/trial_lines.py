@@ -3,14 +3,14 @@
 from collections.abc import Sequence
 from typing import Any
 
-from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from server.store_marks import latest_marks
 from server.store_results import facts_with
+from server.store_same_path import days_of
 from server.store_trials import results_of
 from server.store_voids import voided_ids
-from server.tables import SessionRow, TrialRow
+from server.tables import TrialRow
 from server.trial_readings import hand_noted
 
 
@@ -32,7 +32,7 @@ def trial_lines(db: Session, trials: Sequence[TrialRow]) -> list[dict[str, Any]]
     """
     ids = [trial.id for trial in trials]
     marks, voided = latest_marks(db, ids), voided_ids(db, ids)
-    days = _days(db, {trial.session_id for trial in trials})
+    days = days_of(db, trials)
     lines = []
     for trial, result in results_of(db, trials, reports=False):
         facts, mark = facts_with(result), marks.get(trial.id)
@@ -40,7 +40,7 @@ def trial_lines(db: Session, trials: Sequence[TrialRow]) -> list[dict[str, Any]]
             {
                 "trial_id": trial.id,
                 "session_id": trial.session_id,
-                "day": days[trial.session_id],
+                "day": days[trial.session_id].isoformat(),
                 "kind": trial.kind,
                 "seq": trial.seq,
                 "late": trial.late,
@@ -51,8 +51,3 @@ def trial_lines(db: Session, trials: Sequence[TrialRow]) -> list[dict[str, Any]]
             }
         )
     return lines
-
-
-def _days(db: Session, session_ids: set[str]) -> dict[str, str]:
-    rows = db.execute(select(SessionRow.id, SessionRow.day).where(SessionRow.id.in_(session_ids)))
-    return {session_id: day.isoformat() for session_id, day in rows}

@@ -6,9 +6,9 @@ from typing import Any, NamedTuple
 from sqlalchemy.orm import Session
 
 from server.attempts import TRIAL, Kind
-from server.store_marks import counts, latest_marks, was_helped
-from server.store_results import facts_with, values_of
-from server.store_trials import results_of, trials_of_child
+from server.store_attempts import StoredAttempt, attempts_of_child
+from server.store_marks import was_helped
+from server.store_results import values_of
 from server.tables import MarkRow
 
 NOT_SAID = "tool not said"
@@ -88,14 +88,33 @@ def readings_of(
     Reading
         Voided, spoilt, stopped and undone trials are left out.
     """
-    trials = trials_of_child(db, child_id, kinds={kind.name}, voided=False)
-    marks = latest_marks(db, [trial.id for trial in trials])
-    counted = [trial for trial in trials if counts(marks.get(trial.id))]
-    found = list(results_of(db, counted, reports=False))
-    values = values_of(db, (result for _, result in found), frozenset(measure_ids))
-    for trial, result in found:
-        facts, mark = facts_with(result), marks.get(trial.id)
-        yield _reading(trial.id, trial.session_id, facts, mark, values[trial.id])
+    attempts = attempts_of_child(db, child_id, kinds={kind.name}, voided=False)
+    counted = [one for one in attempts if one.counts]
+    values = values_of(db, (one.result for one in counted), frozenset(measure_ids))
+    yield from readings_from(counted, values)
+
+
+def readings_from(
+    attempts: Iterable[StoredAttempt], values: Mapping[str, dict[str, float]]
+) -> Iterator[Reading]:
+    """Yield the trials that count among some that were read.
+
+    Parameters
+    ----------
+    attempts : iterable of StoredAttempt
+        Of one child and one kind, in order.
+    values : mapping
+        Values by trial and measure, for all that count.
+
+    Yields
+    ------
+    Reading
+        As `readings_of` does.
+    """
+    for one in attempts:
+        if one.counts:
+            trial = one.trial
+            yield _reading(trial.id, trial.session_id, one.facts, one.mark, values[trial.id])
 
 
 def _reading(

@@ -1,6 +1,7 @@
 """Settings of the whole suite."""
 
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,9 @@ from argon2 import PasswordHasher
 from hypothesis import settings
 
 from server import auth
+from tests.kept_demo import KeptDemo, make_kept_demo
 from tests.leaks import Watch, watched
+from tests.once import made_once, shared_folder
 from tests.practice import Practice, make_practice, running
 
 # The same examples every time; a found one becomes an @example.
@@ -20,6 +23,20 @@ settings.load_profile("linnet")
 # What is served with is checked in tests/unit/test_accounts_sign_ins.py.
 PRODUCTION_HASHER = auth.HASHER
 auth.HASHER = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """`tests/run` finds slow tests and those with a browser by the text of their files."""
+    for item in items:
+        for name in ("slow", "browser"):
+            if item.get_closest_marker(name) and f"mark.{name}" not in text_of(item.path):
+                raise pytest.UsageError(f"{item.nodeid}: the mark {name} must stand in its file")
+
+
+@cache
+def text_of(path: Path) -> str:
+    return path.read_text(encoding="utf-8")
 
 
 @pytest.fixture(scope="session", autouse=True)
@@ -40,6 +57,13 @@ def practice_template(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, d
     """A filled database, made once."""
     path = tmp_path_factory.mktemp("template") / "practice.sqlite3"
     return path, make_practice(path)
+
+
+@pytest.fixture(scope="session")
+def kept_demo(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> KeptDemo:
+    """A database that the real command filled with the demo, once in a run."""
+    shared = shared_folder(tmp_path_factory, worker_id)
+    return KeptDemo(made_once(shared, "kept-demo", make_kept_demo))
 
 
 @pytest.fixture

@@ -112,6 +112,11 @@ def fill(practice: Practice) -> None:
     revision = _note(ferry, signed)
     _made(ferry.post(f"/api/sessions/{signed}/note/sign", json={"based_on": revision}))
     ids["signed session"] = signed
+    # Nothing was done in it, so that its note needs no times to be signed.
+    ids["drafted session"] = _made(ferry.post(f"{child}/sessions", json={"day": TODAY}))[
+        "session_id"
+    ]
+    _note(ferry, ids["drafted session"])
     for nouns, document in (("cuts", CUT), ("entries", ENTRY)):
         key = "cut_id" if nouns == "cuts" else "entry_id"
         address = f"/api/{nouns}/{document[key]}?session={ids['Gull session']}"
@@ -275,7 +280,7 @@ REQUESTS: dict[str, Callable[[Practice], Request]] = {
         {"purpose": "photographs", "given_on": TODAY, "given_by": "guardian"}
     ),
     "POST /api/children/{child_id}/consents/{consent_id}/withdraw": _body({"on": TODAY}),
-    "POST /api/children/{child_id}/goals": _body(GOAL),
+    "POST /api/children/{child_id}/goals": _body(GOAL | {"id": FRESH}),
     "POST /api/goals/{goal_id}/versions": _body(GOAL | {"based_on": 1, "k": 3}),
     "GET /api/audit": lambda p: {"params": {"child_id": p.ids["Gull"]}},
     "POST /api/children/{child_id}/sessions": _body({"day": TODAY}),
@@ -297,9 +302,7 @@ REQUESTS: dict[str, Callable[[Practice], Request]] = {
             "plan": "",
         }
     },
-    "POST /api/sessions/{session_id}/note/sign": lambda p: {
-        "json": {"based_on": int(p.ids["revision"])}
-    },
+    "POST /api/sessions/{session_id}/note/sign": _of("drafted session", {"based_on": 1}),
     "POST /api/sessions/{session_id}/note/return": _of(
         "signed session", {"reason": "The plan is missing."}
     ),
@@ -369,7 +372,7 @@ REQUESTS: dict[str, Callable[[Practice], Request]] = {
         "data": {"id": SENT, "hand_used": "left", "reason": "Written down wrongly."}
     },
     "POST /trials/{trial_id}/voids": lambda _: {
-        "data": {"id": SENT, "reason": "The tablet was being tried out."}
+        "data": {"id": SENT, "voided": "yes", "reason": "The tablet was being tried out."}
     },
     "GET /api/export/{table}.csv": lambda p: {"at": _at(p, table="trials")},
 }

@@ -15,7 +15,7 @@ from typing import Any
 
 ROOT = Path(__file__).parents[1]
 LINNET = (sys.executable, "-c", "from server.cli import main; main()")
-STARTS_IN_S = 120.0
+STARTS_IN_S = 240.0
 
 
 def environment(**settings: str) -> dict[str, str]:

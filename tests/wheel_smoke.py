@@ -41,7 +41,8 @@ def install(wheel: Path, folder: Path) -> Path:
     venv.create(folder / "alone", with_pip=True)
     programs = folder / "alone" / "bin"
     pip = [str(programs / "python"), "-m", "pip", "--disable-pip-version-check"]
-    said([*pip, "install", "--quiet", "-c", str(CONSTRAINTS), str(wheel)], folder)
+    how = ("--quiet", "--no-compile", "-c", str(CONSTRAINTS))
+    said([*pip, "install", *how, str(wheel)], folder)
     listed = said([*pip, "list", "--format=freeze"], folder).lower()
     present = [name for name in DEVELOPERS_ONLY if f"{name}==" in listed]
     if present:

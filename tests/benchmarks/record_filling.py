@@ -10,7 +10,7 @@ import secrets
 import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
@@ -28,11 +28,12 @@ from server.store_accounts import create_account
 from server.store_sessions import save_plan
 from server.store_trials import sha256_of
 from server.tables import Account, CareLink, Child, MarkRow, SessionRow, TrialRow
+from tests.benchmarks.record_notes import fill_cosigned, sign_waiting
 from tests.practice import PASSPHRASE, drawn, plan, raw_of
 
 NOW = datetime(2026, 3, 3, 12, 0, tzinfo=UTC)
 TODAY = date(2026, 3, 3)
-CARER = "ferry"
+CARER, SUPERVISOR = "ferry", "harbour"
 CASELOAD = 14
 """Children of one account."""
 SEEN_TODAY = 5
@@ -81,7 +82,8 @@ def fill(path: Path, trial_count: int, *, sessions: list[int] | None = None) -> 
         A new file.
     trial_count : int
         All trials. The first account's 14 children have 840 of them, whatever this is; the
-        rest belongs to children of other accounts. [1]
+        rest belongs to children of other accounts. Its notes of three weeks wait for a
+        co-signature, all others were co-signed. [1]
     sessions : list of int or None
         Instead of that: one account, a child for each number, with so many sessions.
 
@@ -95,16 +97,29 @@ def fill(path: Path, trial_count: int, *, sessions: list[int] | None = None) -> 
     engine = make_engine(settings)
     try:
         with make_sessions(engine)() as db:
-            carer = create_account(db, name=CARER, passphrase=PASSPHRASE, roles={"assistant"}).id
+            above = create_account(
+                db, name=SUPERVISOR, passphrase=PASSPHRASE, roles={"supervisor"}
+            ).id
+            carer = create_account(
+                db,
+                name=CARER,
+                passphrase=PASSPHRASE,
+                roles={"assistant"},
+                supervisor_id=above,
+            ).id
             db.commit()
         with engine.connect() as connection:
             # Only for filling: the application opens the file with its own settings.
             connection.exec_driver_sql("PRAGMA synchronous = OFF")
             ids = _fill(connection, carer, _sizes(trial_count) if sessions is None else sessions)
+            if sessions is None:
+                fill_cosigned(connection, carer, above, NOW)
             connection.commit()
         with make_sessions(engine)() as db:
             for row in db.query(SessionRow).filter_by(day=TODAY):
                 save_plan(db, row.id, plan())
+            if sessions is None:
+                sign_waiting(db, carer, NOW)
             db.commit()
         with engine.connect() as connection:
             connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -165,7 +180,16 @@ def _sessions(children: list[str], sizes: list[int]) -> Iterator[dict[str, Any]]
                     "day": day,
                     "place": "Tidewell School",
                     "position": "seated",
+                    **_times(day),
                 }
+
+
+def _times(day: date) -> dict[str, datetime | None]:
+    """When a session was; one of today has not begun yet."""
+    if day == TODAY:
+        return {"started_at": None, "ended_at": None}
+    began = datetime.combine(day, time(9, 10), UTC)
+    return {"started_at": began, "ended_at": began + timedelta(minutes=28)}
 
 
 def _fill_trials(connection: Connection, carer: str, sessions: list[dict[str, Any]]) -> None:

@@ -16,7 +16,7 @@ from tempfile import TemporaryDirectory
 from fastapi.testclient import TestClient
 
 from server.app import create_app
-from tests.benchmarks.record_filling import CARER, NOW, TRIALS, fill, settings_of
+from tests.benchmarks.record_filling import CARER, NOW, SUPERVISOR, TRIALS, fill, settings_of
 from tests.practice import ORIGIN, PASSPHRASE
 
 SMALL, LARGE = 1_000, 100_000
@@ -38,6 +38,8 @@ ADDRESSES = (
     "/sessions/{session}/family",
     "/trials/{trial}",
 )
+OF_SUPERVISOR, ABOVE = ("/queue", "/caseload"), ", its supervisor"
+"""Asked by the account's supervisor too: the notes of three weeks wait there."""
 FEW_SESSIONS, MANY_SESSIONS = 100 // TRIALS, 1_000 // TRIALS
 
 Place = dict[str, str]
@@ -46,11 +48,11 @@ Desk = tuple[TestClient, list[Place]]
 
 
 @contextmanager
-def desk(path: Path, children: list[str]) -> Iterator[Desk]:
-    """A browser of the measured account."""
+def desk(path: Path, children: list[str], name: str = CARER) -> Iterator[Desk]:
+    """A browser of the measured account, or of its supervisor."""
     app = create_app(settings_of(path), lambda: NOW)
     with TestClient(app, headers=ORIGIN) as client:
-        signed = client.post("/api/sign-in", json={"name": CARER, "passphrase": PASSPHRASE})
+        signed = client.post("/api/sign-in", json={"name": name, "passphrase": PASSPHRASE})
         if signed.status_code != 200:
             raise RuntimeError("the account of the benchmark cannot sign in")
         yield client, [place_of(client, child) for child in children]
@@ -113,12 +115,16 @@ def ratios(
         say(f"{count} trials: {path.stat().st_size / 1e6:.0f} MB, filled in {spent:.0f} s")
     found = {}
     say(f"{'median of ' + str(repeats):<58}{small:>9}{large:>9}{'ratio':>7}")
-    with desk(paths[0], children[0]) as first, desk(paths[1], children[1]) as second:
-        for address in ADDRESSES:
-            small_s, large_s = medians_s([first, second], address, repeats)
-            found[address] = large_s / small_s
-            line = f"{1e3 * small_s:>6.1f} ms{1e3 * large_s:>6.1f} ms{found[address]:>7.2f}"
-            say(f"GET {address:<54}{line}")
+    for who, addresses, beside in ((CARER, ADDRESSES, ""), (SUPERVISOR, OF_SUPERVISOR, ABOVE)):
+        with (
+            desk(paths[0], children[0], who) as first,
+            desk(paths[1], children[1], who) as second,
+        ):
+            for address in addresses:
+                small_s, large_s = medians_s([first, second], address, repeats)
+                found[address + beside] = ratio = large_s / small_s
+                line = f"{1e3 * small_s:>6.1f} ms{1e3 * large_s:>6.1f} ms{ratio:>7.2f}"
+                say(f"GET {address + beside:<54}{line}")
     return found
 
 

@@ -224,6 +224,17 @@ test("a pause ends the stroke and stops the wait; going on takes the wait up aga
   assert.deepEqual(ended, ["stop_target"]);
 });
 
+test("short strokes too many for the server end at a lift", (t) => {
+  const { down, move, up, ended } = begin(t);
+  const burst = Array.from({ length: 1000 }, () => ({ timeStamp: 1, clientX: 20, clientY: 50 }));
+  for (let count = 0; count < 200 && ended.length === 0; count += 1) {
+    down(10);
+    move(20, 50, { getCoalescedEvents: () => burst });
+    up(20);
+  }
+  assert.deepEqual(ended, ["sample_limit"]);
+});
+
 test("a moved screen ends the stroke, draws the line again and maps what follows anew", (t) => {
   const { attempt, down, move, ink, samples } = begin(t);
   down(10);
@@ -236,10 +247,13 @@ test("a moved screen ends the stroke, draws the line again and maps what follows
 });
 
 test("a line too long for the server ends before it is refused", (t) => {
-  const { down, move, ended, samples } = begin(t);
+  const { down, move, ended, samples, wait } = begin(t);
   down(10);
   const burst = Array.from({ length: 1000 }, () => ({ timeStamp: 1, clientX: 20, clientY: 50 }));
-  for (let count = 0; count < 200; count += 1) move(20, 50, { getCoalescedEvents: () => burst });
+  for (let count = 0; count < 200 && ended.length === 0; count += 1) {
+    move(20, 50, { getCoalescedEvents: () => burst });
+    wait(JOURNAL_MS);
+  }
   assert.deepEqual(ended, ["sample_limit"]);
   assert.ok(samples().t_ms.length > MOST_SAMPLES && samples().t_ms.length <= 200_000);
 });

@@ -1,7 +1,6 @@
 """Real servers and a real browser."""
 
 import sys
-import time
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -12,38 +11,28 @@ sys.path.insert(0, str(Path(__file__).parent))
 from engine import Engine, needs, present
 from engines import BY_NAME
 from harbour import Harbour, copy_of, make_demo, make_town
+from shared_browser import end_all
 
-MAKING_LIMIT_S = 180.0
+from tests.once import made_once, shared_folder
 
 
 @pytest.fixture(scope="session")
 def demo_file(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
     """A database with the whole demo scenario, filled once; copy it, do not write to it."""
-    folder = tmp_path_factory.getbasetemp()
-    return made_once(folder if worker_id == "master" else folder.parent)
-
-
-def made_once(folder: Path) -> Path:
-    """Fill the demo into a folder that all processes of a run share; the others wait for it."""
-    file, making = folder / "demo.sqlite3", folder / "demo-in-the-making"
-    try:
-        making.mkdir()
-    except FileExistsError:
-        limit = time.monotonic() + MAKING_LIMIT_S
-        while not file.exists():
-            assert time.monotonic() < limit, "another process did not fill the demo"
-            time.sleep(0.2)
-        return file
-    make_demo(making / file.name)
-    return (making / file.name).rename(file)
+    return made_once(shared_folder(tmp_path_factory, worker_id), "demo.sqlite3", make_demo)
 
 
 @pytest.fixture(scope="session")
-def town_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def town_file(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
     """A database with the demo's people and today's plans, but none of its old trials."""
-    file = tmp_path_factory.mktemp("town") / "linnet.sqlite3"
-    make_town(file)
-    return file
+    return made_once(shared_folder(tmp_path_factory, worker_id), "town.sqlite3", make_town)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def shared_browsers() -> Iterator[None]:
+    """Browsers that several tests share end with the run."""
+    yield
+    end_all()
 
 
 @pytest.fixture

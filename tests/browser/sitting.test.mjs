@@ -139,3 +139,64 @@ test("a line that is asked again for one reason is not asked again for another",
     t.mock.timers.reset();
   }
 });
+
+test("a skipped item is not asked again because its last line was spoilt; “again” asks", async (t) => {
+  const swell = item("swell");
+  const { sitting, toGuide, down, up, choice, press, screen } =
+    sittingWith(t, [swell, item("buoy")]);
+  await toGuide();
+  down(10);
+  up(10);
+  sitting.openStrip();
+  press("done");
+  sitting.openStrip();
+  press("skip");
+  assert.equal(screen.first.item_id, "buoy");
+  for (const mark of ["spoilt", "ok", "spoilt"]) {
+    sitting.openStrip();
+    choice("mark", mark).click();
+    assert.equal(remaining(sitting.progress, swell), 0, mark);
+  }
+  sitting.openStrip();
+  press("again");
+  assert.equal(remaining(sitting.progress, swell), 1);
+});
+
+test("a line asked again as spoilt, then skipped, stays skipped; “again” asks for one", async (t) => {
+  const swell = item("swell");
+  const { sitting, toGuide, down, choice, press } = sittingWith(t, [swell, item("buoy")]);
+  await toGuide();
+  down(10);
+  sitting.openStrip();
+  choice("mark", "spoilt").click();
+  sitting.openStrip();
+  press("skip");
+  sitting.openStrip();
+  choice("mark", "ok").click();
+  assert.equal(remaining(sitting.progress, swell), 0);
+  sitting.openStrip();
+  press("again");
+  assert.equal(remaining(sitting.progress, swell), 1);
+});
+
+test("a touch before the go signal is told to the adult and kept; one after it is none", async (t) => {
+  const cued = item("swell", { show: { cue: true } });
+  const early = { before: true, after: false, "no signal to come": false };
+  for (const [when, expected] of Object.entries(early)) {
+    const asked = when === "no signal to come" ? item("swell") : cued;
+    const { sitting, screen, toGuide, down, find, press, kept } = sittingWith(t, [asked]);
+    await toGuide();
+    if (when === "after") screen.asked.go(performance.now());
+    down(10);
+    sitting.openStrip();
+    const said = / · touched before the go signal$/;
+    assert.equal(said.test(find("strip-about").textContent), expected, when);
+    press("done");
+    sitting.openStrip();
+    assert.equal(said.test(find("strip-about").textContent), expected, when);
+    const [document] = kept;
+    assert.equal("cue_ms" in document, when === "after");
+    assert.equal(document.marks.some(({ kind }) => kind === "touched_before_go"), expected, when);
+    t.mock.timers.reset();
+  }
+});

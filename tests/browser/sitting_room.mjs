@@ -77,14 +77,17 @@ export function sittingWith(context, items) {
     devicePixelRatio: 2, matchMedia: () => ({ addEventListener: nothing, matches: false }),
   });
   Object.defineProperty(globalThis, "navigator", { value: {}, configurable: true });
-  const kept = [];
+  const [kept, marks, seen] = [[], [], []];
   const tablet = {
     plans: [{ plan_id: "plan", version: 1, session_label: ["boat", "kite"], items }],
     pairing: { tablet_id: "tab" }, day: {}, abilities: {},
     progressOf: async (plan_id) => ({ plan_id, seq: 0, items: {}, steps: {} }),
     room: async () => "room", begin: () => null, learn: nothing, fetchDay: nothing,
     keepTrial: async (document) => kept.push(document),
-    keepProgress: async () => {}, keepMark: nothing, keepObservation: nothing,
+    keepProgress: async () => {},
+    keepMark: (trial_id, mark) => marks.push({ trial_id, ...mark }),
+    keepObservation: (plan_id, what) => seen.push({ plan_id, ...what }),
+    store: { all: async () => [] },
   };
   const screen = new FakeScreen();
   let left = 0;
@@ -94,7 +97,7 @@ export function sittingWith(context, items) {
     timeStamp: performance.now(), clientX: x, clientY: 50,
   });
   return {
-    sitting, tablet, screen, kept, page, find, choice, wait: (ms) => context.mock.timers.tick(ms),
+    sitting, tablet, screen, kept, marks, seen, page, find, choice, wait: (ms) => context.mock.timers.tick(ms),
     left: () => left, press: (id) => find(`strip-${id}`).click(),
     down: (x) => point("down", x, 1), up: (x) => point("up", x, 0),
     hide(hidden) {

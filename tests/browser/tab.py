@@ -1,56 +1,35 @@
-"""The tablet page in a real browser, and hands to draw on it.
+"""The tablet page in a real browser, and what an adult does with it.
 
-Pen and fingers are injected through the browser's own input, so the page sees trusted
-events. `asyncio` runs in a thread of its own: other tests may hold a loop in this one.
+`asyncio` runs in a thread of its own: other tests may hold a loop in this one.
 """
 
 import asyncio
 import json
-import math
 import os
-import shutil
 import signal
 from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from hands import Hands
+from hands import Points as Points
 from harbour import Harbour
-from playwright.async_api import BrowserContext, CDPSession, Page, async_playwright
+from playwright.async_api import Browser, BrowserContext, CDPSession, Page, async_playwright
+from shared_browser import CHROMIUM as CHROMIUM
+from shared_browser import FLAGS as FLAGS
+from shared_browser import awaited
 
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or "/usr/bin/chromium"
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
 CARD_LONG_MM = 85.60
 AREA_MM = (207.0, 136.0)
 
-Points = list[tuple[float, float]]
 
-
-@dataclass
-class Drawn:
-    """What was injected: places on the screen [CSS px] and times on the page's clock [ms]."""
-
-    points_px: Points
-    times_ms: list[float]
-
-
-class Tab:
+class Tab(Hands):
     """One tablet page."""
 
     def __init__(self, harbour: Harbour, page: Page, hand: CDPSession) -> None:
+        super().__init__(page, hand)
         self.harbour = harbour
-        self.page = page
-        self.hand = hand
         self.puts: list[dict[str, Any]] = []
         self.faults: list[str] = []
         page.on("request", self._note)
@@ -137,62 +116,6 @@ class Tab:
     def all_px(self, points_mm: Points) -> Points:
         return [self.px(x, y) for x, y in points_mm]
 
-    async def clock_ms(self) -> tuple[float, float]:
-        """The page's time origin [ms since 1970] and its clock [ms]."""
-        origin, clock = await self.page.evaluate("[performance.timeOrigin, performance.now()]")
-        return origin, clock
-
-    async def pen(self, points_px: Points, *, rate_hz: float = 200.0, **more: Any) -> Drawn:
-        """Draw one pen stroke; events are sent without waiting unless `one_by_one`."""
-        origin_ms, start_ms = await self.clock_ms()
-        events = []
-        times_ms = []
-        last = len(points_px) - 1
-        for i, (x, y) in enumerate(points_px):
-            times_ms.append(start_ms + 1000 * i / rate_hz)
-            kind = "mousePressed" if i == 0 else "mouseReleased" if i == last else "mouseMoved"
-            if kind == "mouseReleased" and more.get("held"):
-                kind = "mouseMoved"
-            down = kind != "mouseReleased"
-            events.append(
-                {
-                    "type": kind,
-                    "x": x,
-                    "y": y,
-                    "button": "left",
-                    "buttons": 1 if down else 0,
-                    "clickCount": 1 if i in (0, last) else 0,
-                    "pointerType": "pen",
-                    "force": 0.4 + 0.05 * math.sin(i / 9) if down else 0.0,
-                    "tiltX": 12,
-                    "tiltY": -30,
-                    "timestamp": (origin_ms + times_ms[-1]) / 1000,
-                }
-            )
-        sent = (self.hand.send("Input.dispatchMouseEvent", event) for event in events)
-        if more.get("one_by_one"):
-            for event in sent:
-                await event
-        else:
-            await asyncio.gather(*sent)
-        return Drawn(points_px, times_ms)
-
-    async def touch(self, kind: str, *points: tuple[int, float, float]) -> None:
-        """Send one touch event: `kind` is Start, Move, End or Cancel; points are (id, x, y)."""
-        await self.hand.send(
-            "Input.dispatchTouchEvent",
-            {
-                "type": f"touch{kind}",
-                "touchPoints": [{"id": i, "x": x, "y": y} for i, x, y in points],
-            },
-        )
-
-    async def finger(self, points_px: Points) -> None:
-        await self.touch("Start", (0, *points_px[0]))
-        for point in points_px[1:]:
-            await self.touch("Move", (0, *point))
-        await self.touch("End")
-
     async def open_strip(self) -> None:
         """As an adult with a keyboard does."""
         await self.page.focus(".corner.left")
@@ -209,14 +132,6 @@ class Tab:
         await self.open_strip()
         await self.page.click("#strip-done")
         await self.carry_on()
-
-    async def two_fingers(self, *paths_px: Points) -> None:
-        """Draw with a finger on each path at once, all as many points long."""
-        steps = list(zip(*paths_px, strict=True))
-        await self.touch("Start", *((i, *at) for i, at in enumerate(steps[0])))
-        for step in steps[1:]:
-            await self.touch("Move", *((i, *at) for i, at in enumerate(step)))
-        await self.touch("End")
 
     async def document(self, count: int = 1) -> dict[str, Any]:
         """Wait until that many trials went out; the last one as it was sent."""
@@ -269,17 +184,12 @@ async def _tab(harbour: Harbour, context: BrowserContext) -> Tab:
     return Tab(harbour, page, hand)
 
 
-async def _run(harbour: Harbour, scenario: Scenario, flags: list[str], **options: Any) -> None:
-    async with async_playwright() as playwright:
-        browser = await playwright.chromium.launch(executable_path=CHROMIUM, args=[*FLAGS, *flags])
-        try:
-            settings = {"viewport": {"width": 1180, "height": 820}, "has_touch": True} | options
-            context = await browser.new_context(**settings)
-            tab = await _tab(harbour, context)
-            await scenario(tab)
-            assert tab.faults == []
-        finally:
-            await browser.close()
+async def _run(harbour: Harbour, scenario: Scenario, browser: Browser, **options: Any) -> None:
+    settings = {"viewport": {"width": 1180, "height": 820}, "has_touch": True} | options
+    context = await browser.new_context(**settings)
+    tab = await _tab(harbour, context)
+    await scenario(tab)
+    assert tab.faults == []
 
 
 async def _run_again(harbour: Harbour, profile: Path, *scenarios: Scenario) -> None:
@@ -317,6 +227,5 @@ def drive_again(harbour: Harbour, profile: Path, *scenarios: Scenario) -> None:
 def drive(
     harbour: Harbour, scenario: Scenario, *, flags: tuple[str, ...] = (), **options: Any
 ) -> None:
-    """Run a scenario in a fresh browser; `options` are those of a browser context."""
-    with ThreadPoolExecutor(1) as pool:
-        pool.submit(lambda: asyncio.run(_run(harbour, scenario, list(flags), **options))).result()
+    """Run a scenario in an empty context of a browser; `options` are those of the context."""
+    awaited().run(lambda browser: _run(harbour, scenario, browser, **options), flags)

@@ -2,7 +2,6 @@
 
 import re
 from collections.abc import Callable, Iterator
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -10,8 +9,8 @@ from urllib.parse import urlsplit
 import httpx2
 import pytest
 from harbour import Harbour, copy_of
-from playwright.sync_api import BrowserContext, Page, Response, sync_playwright
-from tab import CHROMIUM, FLAGS
+from playwright.sync_api import Browser, BrowserContext, Page, Response
+from shared_browser import plain
 
 from server.demo_files import read_scenario
 from server.sentences import sentence
@@ -96,22 +95,16 @@ Scenario = Callable[[Desk], None]
 
 
 def browse(harbour: Harbour, scenario: Scenario, **options: Any) -> None:
-    """Run a scenario in a fresh browser; `options` are those of a browser context."""
+    """Run a scenario in an empty context of a browser; `options` are those of the context."""
 
-    def run() -> None:
-        with sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-            try:
-                settings = {"viewport": {"width": 1180, "height": 820}} | options
-                desk = Desk(harbour, browser.new_context(**settings))
-                scenario(desk)
-                assert desk.faults == []
-                assert desk.hosts <= {urlsplit(harbour.url).netloc, ""}
-            finally:
-                browser.close()
+    def run(browser: Browser) -> None:
+        settings = {"viewport": {"width": 1180, "height": 820}} | options
+        desk = Desk(harbour, browser.new_context(**settings))
+        scenario(desk)
+        assert desk.faults == []
+        assert desk.hosts <= {urlsplit(harbour.url).netloc, ""}
 
-    with ThreadPoolExecutor(1) as pool:
-        pool.submit(run).result()
+    plain().run(run)
 
 
 def test_a_therapist_goes_from_sign_in_to_the_picture_of_a_trial(served: Harbour) -> None:
@@ -262,7 +255,7 @@ def test_pages_fit_and_can_be_hit(served: Harbour, size: tuple[int, int], scheme
             assert wide <= size[0], path
             small = desk.page.evaluate(
                 """least => [...document.querySelectorAll(
-                    "button, .button, select, input, header nav a, a.row, summary"
+                    "button, .button, select, input, header nav a, a.row, summary, table a"
                 )].filter(e => e.checkVisibility())
                   .filter(e => e.getBoundingClientRect().height < least - 0.5)
                   .map(e => e.outerHTML)""",
@@ -316,6 +309,23 @@ def test_the_printed_trial_shows_all_families_and_no_buttons(served: Harbour) ->
         closed = desk.page.locator(".families details:not([open]) tbody th")
         assert closed.count() > 10
         assert all(closed.nth(i).is_visible() for i in range(closed.count()))
+
+    browse(served, scenario)
+
+
+def test_what_is_printed_of_a_child_fits_its_paper(served: Harbour) -> None:
+    def scenario(desk: Desk) -> None:
+        desk.sign_in("assistant")
+        desk.open_first_child()
+        child = desk.path
+        desk.page.emulate_media(media="print")
+        # What is unfolded on the screen is on the paper, and nothing else.
+        shown = desk.page.locator("table.trials").filter(visible=True)
+        assert 1 <= shown.count() < desk.page.locator("table.trials").count()
+        desk.page.emulate_media(media="null")
+        desk.go(f"{child}/then-and-now")
+        paper = desk.page.pdf(prefer_css_page_size=True)
+        assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
 
     browse(served, scenario)
 

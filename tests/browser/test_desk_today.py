@@ -72,7 +72,7 @@ def test_a_session_starts_in_two_taps(harbour: Harbour, scripts: bool) -> None:
         desk.go("/caseload")
         assert desk.page.locator("a.timed").count() == before + 1
         row = desk.page.locator(f"a.timed[href='{session}']").inner_text()
-        assert re.search(r"planned, \d+\strials", row)
+        assert re.search(r"begun · 0 of \d+ trials in", row)
         assert desk.page.get_by_role("button", name="Start a session with Wren").count() == 0
 
     harbour.start()

@@ -1,134 +1,14 @@
-"""What the adult does on the tablet: set it up, mark, rest, step, go on. In Chromium."""
-
-import asyncio
-from typing import Any
+"""What the adult does in a sitting: mark, rest, step, end. In Chromium."""
 
 import pytest
 from harbour import Harbour, item
 from tab import Tab, drive
-from test_tablet_modes import lines_of
+from test_tablet_modes import draw, lines_of
 
 pytestmark = pytest.mark.browser
 
 LINE = item("quay-edge", repetitions=3)
 BRIDGE = item("high-bridge", repetitions=2)
-
-
-def area_left_mm(tab: Tab) -> float:
-    size = tab.page.viewport_size
-    assert size is not None
-    return (size["width"] / tab.px_per_mm - 207.0) / 2
-
-
-async def draw(tab: Tab, asked: dict[str, Any]) -> None:
-    (line,) = lines_of(asked)
-    await tab.pen(tab.all_px(line))
-
-
-@pytest.mark.parametrize("at", ["centred", "left", "right"])
-def test_the_midline_is_where_the_adult_said_the_tablet_lies(harbour: Harbour, at: str) -> None:
-    asked = item("quay-edge", midline_x_mm=None)
-    assert "midline_x_mm" not in asked["guide"]
-    harbour.plan(asked)
-    harbour.start()
-
-    async def scenario(tab: Tab) -> None:
-        await tab.open()
-        await tab.pair()
-        await tab.choose(at=at, surface="sloped")
-        await draw(tab, asked)
-        document = await tab.document()
-        await tab.drained()
-        # [C] the middle of the body is at the middle of the screen, or at the edge that
-        # lies next to the body when the tablet is moved wholly to one side.
-        screen_mm = 1180 / tab.px_per_mm
-        beyond_mm = area_left_mm(tab)
-        truth_mm = {
-            "centred": screen_mm / 2 - beyond_mm,
-            "left": screen_mm - beyond_mm,
-            "right": -beyond_mm,
-        }
-        guide = document["guide"]
-        assert guide["midline_x_mm"] == pytest.approx(truth_mm[at], abs=0.01)
-        assert guide["midline_source"] == "entered"
-        assert document["condition"]["tablet_at"] == at
-        assert document["condition"]["surface"] == "sloped"
-        measures = harbour.report(document["trial_id"])["measures"]
-        crossings = measures["midline_crossings"]
-        if at == "centred":
-            assert crossings["value"] == 1
-        else:
-            assert crossings.get("reason") == "guide_lacks_feature"
-
-    drive(harbour, scenario)
-
-
-def test_what_the_adult_did_not_confirm_stays_as_the_plan_says(harbour: Harbour) -> None:
-    asked = item("quay-edge", midline_x_mm=None)
-    harbour.plan(asked)
-    harbour.start()
-
-    async def scenario(tab: Tab) -> None:
-        await tab.open()
-        await tab.pair()
-        await tab.page.click("#children-list button")
-        await tab.page.click("#setup-skip")
-        await tab.skip_first()
-        await tab.shown()
-        await draw(tab, asked)
-        document = await tab.document()
-        assert document["guide"] == asked["guide"]
-        assert document["condition"] == asked["condition"]
-
-    drive(harbour, scenario)
-
-
-def test_the_second_time_one_tap_sets_up_as_the_last_time(harbour: Harbour) -> None:
-    harbour.plan(LINE)
-    harbour.start()
-
-    async def scenario(tab: Tab) -> None:
-        await tab.open()
-        await tab.pair()
-        await tab.choose(at="left", surface="upright")
-        await tab.open_strip()
-        await tab.page.click("#strip-leave")
-        await tab.page.click("#children-list button")
-        await tab.page.click("#setup-same")
-        await tab.skip_first()
-        await tab.shown(2)
-        await draw(tab, LINE)
-        condition = (await tab.document())["condition"]
-        assert (condition["tablet_at"], condition["surface"]) == ("left", "upright")
-
-    drive(harbour, scenario)
-
-
-def test_first_this_then_that_is_shown_when_the_task_changes(harbour: Harbour) -> None:
-    harbour.plan(item("quay-edge", repetitions=2), BRIDGE)
-    harbour.start()
-
-    async def scenario(tab: Tab) -> None:
-        await tab.open()
-        await tab.pair()
-        await tab.choose_only()
-        await tab.page.click("#setup-skip")
-        await tab.page.wait_for_selector('#draw[data-phase="first"]')
-        assert (await tab.page.inner_text("body")).strip() == ""
-        # Nobody has to tap: the picture comes by itself.
-        await tab.shown()
-        await draw(tab, LINE)
-        await tab.document()
-        await tab.carry_on()
-        # The same task again needs no words.
-        await tab.shown(2)
-        await draw(tab, LINE)
-        await tab.document(2)
-        await tab.carry_on()
-        await tab.skip_first()
-        await tab.shown(3)
-
-    drive(harbour, scenario)
 
 
 def test_one_rung_easier_and_back(harbour: Harbour) -> None:
@@ -237,6 +117,36 @@ def test_after_the_end_for_today_the_rest_of_the_plan_is_not_done(harbour: Harbo
     drive(harbour, scenario)
 
 
+def test_what_has_no_room_here_is_told_to_the_desk_with_the_reason(harbour: Harbour) -> None:
+    # [C] 180 mm upright and lying, on a screen of 390 by 844 px: 75 by 162 mm.
+    small = item("flagpole", repetitions=1)
+    harbour.plan(small, LINE)
+    harbour.start()
+
+    async def scenario(tab: Tab) -> None:
+        await tab.open()
+        await tab.pair(px_per_mm=5.2)
+        await tab.set_up()
+        await tab.skip_first()
+        await tab.shown()
+        await tab.open_strip()
+        await tab.page.click("#strip-skip")
+        await tab.page.wait_for_selector('#draw[data-phase="end"]')
+        told = await tab.document()
+        await tab.drained()
+        assert told["plan"]["item_id"] == "quay-edge"
+        assert told["ended_by"] == "not_done"
+        (mark,) = harbour.facts(told["trial_id"])["marks"]
+        assert (mark["outcome"], mark["why"]) == ("not_done", "too large for this screen")
+        # Another look at the same end tells it no second time.
+        await tab.carry_on()
+        await tab.open_strip()
+        assert "3 pictures of the plan" in await tab.page.inner_text("#strip-note")
+        assert len(tab.puts) == 1
+
+    drive(harbour, scenario, viewport={"width": 390, "height": 844})
+
+
 def test_marks_carry_all_that_was_said(harbour: Harbour) -> None:
     asked = item("quay-edge", hand="free", repetitions=2)
     harbour.plan(asked)
@@ -277,66 +187,26 @@ def test_what_was_seen_is_kept_with_the_trial(harbour: Harbour) -> None:
     drive(harbour, scenario)
 
 
-def test_quiet_holds_everything_still(harbour: Harbour) -> None:
-    harbour.plan(LINE)
+# Whether the middle of an element is where a finger would meet it.
+IN_REACH = """one => {
+    const { x, y, width, height } = one.getBoundingClientRect();
+    return one.contains(document.elementFromPoint(x + width / 2, y + height / 2));
+}"""
+
+
+def test_the_way_out_of_a_long_strip_stays_in_reach(harbour: Harbour) -> None:
+    harbour.plan(item("flagpole"))
     harbour.start()
 
     async def scenario(tab: Tab) -> None:
         await tab.begin()
-        assert await moves(tab)
+        (line,) = lines_of(item("flagpole"))
+        await tab.pen(tab.all_px(line[:60]))
         await tab.open_strip()
-        await tab.page.click("#strip-quiet")
-        await tab.page.click("#strip-close")
-        await tab.shown(2)
-        assert not await moves(tab)
-        await draw(tab, LINE)
-        document = await tab.document()
-        assert document["shown"] == {"guide": "corridor", "cue": "still", "quiet": True}
+        await tab.page.click("#strip-seen")
+        await tab.page.evaluate("document.getElementById('strip').scrollTop = 9999")
+        assert await tab.page.evaluate("document.getElementById('strip').scrollTop") > 100
+        assert await tab.page.locator("#strip-close").evaluate(IN_REACH)
+        assert await tab.page.locator('[data-saw="grip_other"]').evaluate(IN_REACH)
 
-    drive(harbour, scenario)
-
-
-async def moves(tab: Tab) -> bool:
-    """Whether anything on the child's picture changes within half a second."""
-    before = await tab.page.inner_html("#guide")
-    for _ in range(5):
-        await asyncio.sleep(0.1)
-        if await tab.page.inner_html("#guide") != before:
-            return True
-    return False
-
-
-def test_the_cue_is_gone_at_the_first_contact(harbour: Harbour) -> None:
-    harbour.plan(item("quay-edge", show={"cue": True}))
-    harbour.start()
-
-    async def scenario(tab: Tab) -> None:
-        await tab.begin()
-        assert await moves(tab)
-        (line,) = lines_of(LINE)
-        await tab.pen(tab.all_px(line[:60]), held=True)
-        assert not await moves(tab)
-        await tab.end_line()
-        # Begun before the go signal: none was given.
-        assert "cue_ms" not in await tab.document()
-
-    drive(harbour, scenario)
-
-
-def test_the_go_signal_is_kept_when_the_child_waits_for_it(harbour: Harbour) -> None:
-    harbour.plan(item("quay-edge", show={"cue": True}))
-    harbour.start()
-
-    async def scenario(tab: Tab) -> None:
-        await tab.begin()
-        await asyncio.sleep(4.5)
-        await draw(tab, LINE)
-        document = await tab.document()
-        await tab.drained()
-        # A run of the cue takes two to three seconds.
-        assert 1500 < document["cue_ms"] < 4000
-        first_ms = document["samples"]["t_ms"][0]
-        initiation = harbour.report(document["trial_id"])["measures"]["initiation_time"]
-        assert initiation["value"] == pytest.approx((first_ms - document["cue_ms"]) / 1000)
-
-    drive(harbour, scenario)
+    drive(harbour, scenario, viewport={"width": 390, "height": 844})

@@ -22,8 +22,8 @@ WRITTEN = """() => new Promise((resolve, reject) => {
         const all = opening.result.transaction("journal").objectStore("journal").getAll();
         all.onsuccess = () => {
             opening.result.close();
-            const parts = all.result.filter(({ columns }) => columns);
-            resolve(parts.reduce((sum, { columns }) => sum + columns.t_ms.length, 0));
+            const parts = all.result.filter(({ rows }) => rows);
+            resolve(parts.reduce((sum, { rows, names }) => sum + rows.length / names.length, 0));
         };
     };
 })"""
@@ -88,7 +88,15 @@ def test_a_line_goes_on_when_only_a_bar_of_the_browser_comes_or_goes(harbour: Ha
         await tab.page.set_viewport_size({"width": 1180, "height": 780})
         await asyncio.sleep(0.2)
         rest = await tab.pen(tab.all_px(WAY[90:]))
-        samples = (await tab.document())["samples"]
+        document = await tab.document()
+        (moved,) = document["marks"]
+        assert moved["kind"] == "area_moved"
+        # [C] 40 px less, half of it above: all lies that much nearer to the upper edge.
+        up_mm = document["device"]["area_at_mm"][1] - moved["area_at_mm"][1]
+        assert up_mm == pytest.approx(20 / tab.px_per_mm, abs=0.001)
+        await tab.drained()
+        assert document["trial_id"] in harbour.stored()
+        samples = document["samples"]
         assert samples["stroke"].count(0) == len(first.times_ms)
         assert samples["stroke"].count(1) == len(rest.times_ms)
         assert max(abs(y_mm - 68.0) for y_mm in samples["y_mm"]) < 0.01
@@ -210,6 +218,7 @@ def test_a_line_in_a_browser_that_is_killed_is_kept_as_far_as_it_was(
             if await tab.page.evaluate(WRITTEN) == count:
                 break
             await asyncio.sleep(0.1)
+        assert await tab.page.evaluate(WRITTEN) == count
         # A write of this kind is done for the page before it is on the disk.
         await asyncio.sleep(1)
 

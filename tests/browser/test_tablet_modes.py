@@ -5,8 +5,9 @@ import math
 from typing import Any
 
 import pytest
+from hands import Points
 from harbour import Harbour, item
-from tab import Points, Tab, drive
+from tab import Tab, drive
 
 from server.library import LIBRARY
 
@@ -36,6 +37,12 @@ def lines_of(asked: dict[str, Any]) -> list[Points]:
         points = [tuple(point) for point in part["points_mm"]]
         found.append(joined([*points, points[0]] if part["closed"] else points))
     return found
+
+
+async def draw(tab: Tab, asked: dict[str, Any]) -> None:
+    """The only line of an item, as it is to be drawn."""
+    (line,) = lines_of(asked)
+    await tab.pen(tab.all_px(line))
 
 
 async def tap(tab: Tab, at: tuple[float, float]) -> None:
@@ -225,7 +232,7 @@ def test_nothing_that_runs_on_a_tablet_is_left_out_here() -> None:
         "night-beacons",
         "two-oars",
         "capstan",
-        # Drawn in test_tablet.py.
+        # Drawn in test_tablet_drawing.py.
         "high-bridge",
         "swell",
     }

@@ -12,6 +12,7 @@ from typing import Any
 import pytest
 
 from server.tables import Account
+from tests.kept_demo import KeptDemo
 from tests.leaks import leaks_in, samples_in
 from tests.running import running
 
@@ -52,6 +53,16 @@ HOSTILE = [
 BROKEN = [f"{SECRET}\r\n\r\n", f"GET /{SECRET} HTTP/{SECRET}\r\n\r\n"]
 
 
+@pytest.fixture
+def new_file(tmp_path: Path) -> Path:
+    return tmp_path / "new.sqlite3"
+
+
+@pytest.fixture
+def demo_file(kept_demo: KeptDemo, tmp_path: Path) -> Path:
+    return kept_demo.copied(tmp_path)
+
+
 def port_of(first_line: str) -> int:
     return int(first_line.strip().rstrip("/").rpartition(":")[2])
 
@@ -88,16 +99,19 @@ def test_served_requests_are_logged_without_what_was_sent(tmp_path: Path) -> Non
 
 
 @pytest.mark.parametrize(
-    ("arguments", "setting"), [(("serve",), "warning"), (("demo",), "warning"), (("demo",), "info")]
+    ("path", "command", "setting"),
+    [
+        ("new_file", ("serve",), "warning"),
+        ("demo_file", ("demo", "--json"), "warning"),
+        ("demo_file", ("demo", "--json"), "info"),
+    ],
 )
 def test_with_faults_only_and_in_the_demo_requests_are_not_logged(
-    tmp_path: Path, arguments: tuple[str, ...], setting: str
+    request: pytest.FixtureRequest, path: str, command: tuple[str, ...], setting: str
 ) -> None:
-    path = tmp_path / "new.sqlite3"
-    command = (*arguments, "--port", "0", "--database", str(path))
-    if arguments == ("demo",):
-        command = (*command, "--json")
-    with running(*command, LINNET_LOG_LEVEL=setting) as served:
+    database = str(request.getfixturevalue(path))
+    where = ("--port", "0", "--database", database)
+    with running(*command, *where, LINNET_LOG_LEVEL=setting) as served:
         is_demo = served.first_line.startswith("{")
         url = served.links["desk_url"] if is_demo else served.first_line.split()[-1]
         with urllib.request.urlopen(f"{url}healthz", timeout=10) as answer:
@@ -105,6 +119,12 @@ def test_with_faults_only_and_in_the_demo_requests_are_not_logged(
         with pytest.raises(urllib.error.HTTPError, match="404"):
             urllib.request.urlopen(f"{url}{SECRET}", timeout=10)
         assert served.stop() == (0, "")
+
+
+def test_while_the_demo_is_filled_nothing_is_logged(kept_demo: KeptDemo) -> None:
+    # Faults would stand there too: this setting shows all that the others show.
+    assert kept_demo.log_level == "info"
+    assert kept_demo.ended == (0, "")
 
 
 def test_a_fault_is_logged_with_every_setting(tmp_path: Path) -> None:

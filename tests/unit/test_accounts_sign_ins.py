@@ -33,7 +33,8 @@ def test_a_sign_in_that_is_not_used_ends_after_an_hour(practice: Practice) -> No
     practice.clock.move(seconds=1)
     assert is_in(used)
     assert_problem(unused.get("/api/account"), 401)
-    assert unused.get("/caseload", follow_redirects=False).headers["location"] == "/"
+    led = unused.get("/caseload", follow_redirects=False).headers["location"]
+    assert led == "/?next=/caseload"
 
 
 def test_one_that_is_in_use_ends_after_twelve_hours_all_the_same(practice: Practice) -> None:

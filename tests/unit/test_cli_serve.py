@@ -12,6 +12,7 @@ from typer.testing import CliRunner
 
 from server.cli import app
 from server.cli_serve import NO_OWNER
+from tests.kept_demo import KeptDemo
 from tests.running import LINNET, environment, running
 
 slow = pytest.mark.slow
@@ -51,8 +52,11 @@ def test_a_server_that_is_stopped_as_soon_as_it_speaks_ends_quietly(tmp_path: Pa
 
 
 @slow
-def test_a_kept_demo_is_opened_again_as_it_is_and_by_one_process_only(tmp_path: Path) -> None:
-    path = tmp_path / "kept.sqlite3"
+def test_a_kept_demo_is_opened_again_as_it_is_and_by_one_process_only(
+    kept_demo: KeptDemo, tmp_path: Path
+) -> None:
+    assert kept_demo.path.stat().st_mode & 0o777 == 0o600
+    path = kept_demo.copied(tmp_path)
     arguments = ("demo", "--json", "--port", "0", "--database", str(path))
     with running(*arguments) as first:
         second = subprocess.run(
@@ -64,6 +68,7 @@ def test_a_kept_demo_is_opened_again_as_it_is_and_by_one_process_only(tmp_path: 
             f"linnet: {path} is already served by another process: stop that one first.\n"
         )
         accounts = first.links["accounts"]
+        assert accounts == kept_demo.accounts
         first.stop()
     size = path.stat().st_size
     with running(*arguments) as again:

@@ -492,9 +492,11 @@ def test_a_goal_on_cutting_counts_cut_pieces(practice: Practice) -> None:
     set_goal = harbour.post(address, json=goal)
     assert set_goal.status_code == 201, set_goal.text
     # [C] sides of 40 mm come out 1.91 mm and 8.28 mm outside: within 3.2 mm, and not.
-    for ratio in (1.2, 1.2, 2.0):
-        stored(practice, "cut", **squares(ratio))
-    stored(practice, "cut", **squares(1.2, band_mm=6.35))
+    pieces = [stored(practice, "cut", **squares(ratio)) for ratio in (1.2, 1.2, 2.0)]
+    pieces.append(stored(practice, "cut", **squares(1.2, band_mm=6.35)))
+    for piece in pieces:
+        mark = {"id": str(uuid4()), "outcome": "finished"}
+        assert harbour.post(f"/api/trials/{piece}/marks", json=mark).status_code == 201
     progress = harbour.get(f"/api/goals/{set_goal.json()['goal_id']}/progress").json()
     assert progress["counted"] == 3
     assert (progress["latest"]["k"], progress["latest"]["n"]) == (2, 3)

@@ -14,15 +14,17 @@ from server import demo, demo_files, processes
 from server.auth import passphrase_fits
 from server.database import make_engine, make_sessions, upgrade
 from server.demo_scoring import all_scored
+from server.goal_progress import progress_of, since_of
 from server.plan_formats import DayDocument
 from server.settings import Settings
 from server.store_accounts import account_by_name, create_account
 from server.store_children import children_of
 from server.store_day import day_pack
+from server.store_goals import goals_of
 from server.store_marks import latest_marks
 from server.store_sessions import latest_plan, sessions_of
 from server.store_trials import document_of, report_of, trials_of_child, trials_of_session
-from server.tables import Account, MarkRow, ResultRow, TrialRow
+from server.tables import Account, GoalRow, MarkRow, ResultRow, TrialRow
 
 TODAY = date(2026, 11, 25)
 LEVEL = ("left_to_right", "right_to_left")
@@ -188,11 +190,26 @@ def test_a_plan_and_its_trials_carry_the_same_guides(filled):
         assert report_of(filled, trial)["guide_id"] == document.guide.id
 
 
+def test_two_children_have_a_goal_with_trials_that_count(filled):
+    counted = {}
+    for child in children_of(filled, account_by_name(filled, "harbour")):
+        for goal in goals_of(filled, child.id):
+            assert goal.status == "open"
+            assert date.fromisoformat(goal.baseline["day"]) < goal.at.date() < TODAY
+            assert goal.due > TODAY
+            since = since_of([goal], goal.at.date())
+            told = progress_of(filled, goal, since)
+            counted[child.nickname] = (told["latest"]["k"], told["counted"], told["left_out"])
+    # [C] Their last session holds two trials of the goal: Gull met both, Wren one.
+    assert counted == {"Gull": (2, 2, []), "Wren": (1, 2, [])}
+
+
 def test_filling_again_changes_nothing(db, short):
     first = fill(db)
-    before = [rows(db, table) for table in (Account, TrialRow, ResultRow, MarkRow)]
+    tables = (Account, GoalRow, TrialRow, ResultRow, MarkRow)
+    before = [rows(db, table) for table in tables]
     assert demo.fill(db, today=TODAY + timedelta(days=40), clock=clock, workers=1) == first
-    assert [rows(db, table) for table in (Account, TrialRow, ResultRow, MarkRow)] == before
+    assert [rows(db, table) for table in tables] == before
 
 
 def test_a_demo_kept_by_an_earlier_release_gets_its_owner_and_nothing_else(db, monkeypatch):

@@ -5,6 +5,7 @@ import sqlite3
 from contextlib import closing
 from importlib.resources import files
 from typing import Any
+from uuid import uuid4
 
 import pytest
 from fastapi.testclient import TestClient
@@ -36,6 +37,12 @@ def sent(client: TestClient, address: str, form: dict[str, str]) -> Any:
     return client.post(address, data=form, follow_redirects=False)
 
 
+def tell(tablet: TestClient, practice: Practice, tree: dict[str, Any], **mark: Any) -> None:
+    assert practice.send(tablet, tree).status_code == 201
+    body = {"id": str(uuid4()), "outcome": "finished"} | mark
+    assert tablet.post(f"/api/trials/{tree['trial_id']}/marks", json=body).status_code == 201
+
+
 def rows(practice: Practice, query: str) -> list[Any]:
     with closing(sqlite3.connect(practice.path)) as connection:
         return connection.execute(query).fetchall()
@@ -53,7 +60,7 @@ def test_a_goal_stands_first_with_its_sentence_count_interval_and_what_was_left_
     set_goal(practice, help={}, baseline=None, conditions=GOAL["conditions"])
     tablet = practice.tablet()
     for beside_mm in (1.0, 5.0):
-        practice.send(tablet, drawn(beside_mm=beside_mm))
+        tell(tablet, practice, drawn(beside_mm=beside_mm))
     spoilt = drawn()
     practice.send(tablet, spoilt)
     mark = {"id": NONE, "outcome": "spoilt"}
@@ -144,7 +151,8 @@ def test_a_goal_is_counted_once_and_day_by_day_with_its_interval(
     goal_id = set_goal(practice, help={}, baseline=None)["goal_id"]
     tablet = practice.tablet()
     for beside_mm in (1.0, 1.0, 1.0, 1.0, 5.0):
-        practice.send(tablet, drawn(beside_mm=beside_mm))
+        tell(tablet, practice, drawn(beside_mm=beside_mm))
+    tell(tablet, practice, drawn(), help={"physical": "total"})
     asked: list[Any] = []
 
     def counted(*told: Any) -> dict[str, Any]:
@@ -155,8 +163,11 @@ def test_a_goal_is_counted_once_and_day_by_day_with_its_interval(
     text = seen(page(practice, f"{child(practice)}/goals/{goal_id}"))
     assert len(asked) == 1
     day_by_day = text[text.index("Day by day") :]
-    # [P] Wilson 1927, 4 of 5: 37.55 to 96.38 %.
-    assert "3 March 2026 4 of 5 95 % interval 38 to 96 %" in day_by_day
+    # [P] Wilson 1927, 4 of 6: 30.00 to 90.32 %.
+    assert (
+        "3 March 2026 4 of 6 95 % interval 30 to 90 % "
+        "More help than the goal allows in 1 of these: not met."
+    ) in day_by_day
 
 
 def test_the_form_of_a_goal_shows_it_and_sends_it_back_unchanged(practice: Practice) -> None:

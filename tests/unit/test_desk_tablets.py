@@ -280,7 +280,8 @@ def test_nobody_else_reaches_a_tablet(practice: Practice, ending: str) -> None:
     for name, status in (("lantern", 404), ("harbour", 404), ("beacon", 403), ("purser", 403)):
         assert_problem(practice.desk(name).post(address, data={"label": "Gull"}), status)
     out = practice.client.post(address, data={"label": "Gull"}, follow_redirects=False)
-    assert (out.status_code, out.headers["location"]) == (303, "/")
+    led = f"/?next=/tablets/{mine['tablet_id']}/revoke" if ending == "revoke" else "/?next=/tablets"
+    assert (out.status_code, out.headers["location"]) == (303, led)
     assert_problem(practice.desk("ferry").post(f"/tablets/{NOBODY}/{ending}"), 404)
     assert rows(practice, "SELECT label FROM tablet") == [(None,)]
     assert rows(practice, "SELECT revoked_at FROM token") == [(None,)]

@@ -75,6 +75,9 @@ def note(practice: Practice, client: TestClient, session: str, *, sign: bool) ->
     path = f"/api/sessions/{practice.ids[session]}/note"
     revision = client.put(path, json={"based_on": 0, **texts}).json()["revision"]
     if sign:
+        times = {"started_at": "2026-03-03T11:00:00Z", "ended_at": "2026-03-03T11:28:00Z"}
+        session_path = path.removesuffix("/note")
+        assert client.patch(session_path, json=times).status_code == 200
         assert client.post(f"{path}/sign", json={"based_on": revision}).status_code == 200
 
 
@@ -86,7 +89,7 @@ def test_a_row_tells_what_is_planned_and_leads_to_session_and_child(
 ) -> None:
     text = page(ferry)
     row = row_of(practice, ferry, "Gull session")
-    assert "planned, 3 trials" in row
+    assert "not begun yet · 3 trials planned" in row
     assert "Tidewell School" in row
     assert "note" not in row
     assert f'href="/children/{practice.ids["Gull"]}"' in text
@@ -133,18 +136,24 @@ def test_a_note_of_a_supervisor_waits_for_nobody(practice: Practice) -> None:
 @pytest.mark.parametrize(
     ("facts", "said"),
     [
-        ({}, "nothing planned yet"),
-        ({"items": 0}, "nothing planned yet"),
-        ({"items": 2}, "planned, 6 trials"),
+        ({}, "not begun yet · nothing planned"),
+        ({"items": 0}, "not begun yet · nothing planned"),
+        ({"items": 2}, "not begun yet · 6 trials planned"),
+        ({"items": 2, "started_at": NOON}, "12:00 Gull begun · 0 of 6 trials in"),
+        (
+            {"items": 2, "started_at": NOON, "ended_at": NOON + timedelta(minutes=28)},
+            "12:00–12:28 Gull over · 0 of 6 trials in · no note yet",
+        ),
         # Closed and never begun: nothing happened that a note could tell.
-        ({"items": 2, "closed_at": NOON}, "0 of 6 trials in · closed"),
+        ({"items": 2, "closed_at": NOON}, "never begun · 0 of 6 trials in · closed"),
         (
             {"items": 2, "started_at": NOON, "closed_at": NOON},
-            "12:00 Gull 0 of 6 trials in · closed · no note yet",
+            "12:00 Gull begun · 0 of 6 trials in · closed · no note yet",
         ),
         ({"items": 2, "attendance": "absent"}, "absent"),
         ({"items": 2, "attendance": "absent", "closed_at": NOON}, "absent · closed"),
-        ({"attendance": "left_early", "items": 1}, "left early · planned, 3 trials"),
+        ({"attendance": "cancelled", "items": 2}, "cancelled"),
+        ({"attendance": "left_early", "items": 1}, "begun · left early · 0 of 3 trials in"),
     ],
 )
 def test_a_session_without_trials_says_what_it_is(
@@ -186,7 +195,7 @@ def test_an_item_that_was_closed_is_not_asked_any_more(
         items = [first, first | {"item_id": "a2"}]
         save_plan(db, practice.ids["Gull session"], {"items": items}, at=NOON)
         db.commit()
-    assert "planned, 6 trials" in row_of(practice, ferry, "Gull session")
+    assert "6 trials planned" in row_of(practice, ferry, "Gull session")
     tablet = practice.tablet()
     mine = drawn()["plan"]
     for _ in range(2):
@@ -326,7 +335,7 @@ def test_the_first_session_of_a_child_is_empty(practice: Practice, ferry: TestCl
     with practice.app.state.sessions() as db:
         assert latest_plan(db, made) is None
     practice.ids["made"] = made
-    assert "nothing planned yet" in row_of(practice, ferry, "made")
+    assert "begun · nothing planned" in row_of(practice, ferry, "made")
 
 
 def test_tapping_twice_leads_to_the_same_session(practice: Practice, ferry: TestClient) -> None:
@@ -357,10 +366,9 @@ def test_after_a_closed_session_another_may_start(practice: Practice, ferry: Tes
 
 def test_nobody_else_starts_a_session(practice: Practice) -> None:
     gull = practice.ids["Gull"]
-    answer = start(practice.client, gull)
-    assert (answer.status_code, answer.headers["location"]) == (303, "/")
-    tablet = start(practice.tablet(), gull)
-    assert (tablet.status_code, tablet.headers["location"]) == (303, "/")
+    for nobody in (practice.client, practice.tablet()):
+        answer = start(nobody, gull)
+        assert (answer.status_code, answer.headers["location"]) == (303, f"/?next=/children/{gull}")
     for name, status in (("lantern", 404), ("beacon", 403), ("purser", 403)):
         assert_problem(start(practice.desk(name), gull), status)
     foreign = practice.desk("ferry").post(
@@ -402,15 +410,70 @@ def test_the_run_sheet_counts_pictures_that_are_still_asked_for(
 
 @pytest.mark.parametrize(
     "facts",
-    [{"closed_at": NOON}, {"attendance": "absent"}, {"attendance": "cancelled"}],
+    [
+        {"closed_at": NOON},
+        {"started_at": NOON - timedelta(hours=1), "ended_at": NOON},
+        {"attendance": "absent"},
+        {"attendance": "cancelled"},
+    ],
 )
 def test_the_run_sheet_leaves_out_who_is_not_to_come(
     practice: Practice, ferry: TestClient, facts: dict[str, Any]
 ) -> None:
+    assert "left out" not in page(ferry, "/run-sheet")
     add_child(practice, "Tern", "shell rope")
     add_session(practice, "Tern", items=1, **facts)
-    assert "Tern" not in page(ferry, "/run-sheet")
+    sheet = page(ferry, "/run-sheet")
+    assert "Tern" not in sheet
+    assert "One session of today is left out: over, closed, absent or cancelled." in sheet
     assert "Tern" in page(ferry)
+
+
+def test_who_is_drawing_now_stands_on_the_run_sheet(practice: Practice, ferry: TestClient) -> None:
+    add_child(practice, "Tern", "shell rope")
+    add_session(practice, "Tern", items=1, started_at=NOON, attendance="late")
+    assert "Tern" in page(ferry, "/run-sheet")
+
+
+@pytest.mark.parametrize(
+    ("facts", "word"),
+    [
+        ({}, "not begun yet"),
+        ({"started_at": NOON}, "begun"),
+        ({"attendance": "attended"}, "begun"),
+        ({"started_at": NOON, "ended_at": NOON}, "over"),
+        ({"closed_at": NOON}, "never begun"),
+        ({"attendance": "absent"}, "absent"),
+        ({"attendance": "absent", "started_at": NOON}, "absent"),
+    ],
+)
+def test_caseload_and_session_page_have_one_word_for_a_state(
+    practice: Practice, ferry: TestClient, facts: dict[str, Any], word: str
+) -> None:
+    practice.ids["other"] = add_session(practice, "Gull", items=1, **facts)
+    row = " ".join(row_of(practice, ferry, "other").split())
+    assert row.partition("Gull ")[2].partition(" · ")[0] == word
+    stands = page(ferry, f"/sessions/{practice.ids['other']}").partition('class="stands">')[2]
+    assert re.match(rf"{word.capitalize()}\b", stands)
+
+
+def test_trials_that_are_in_say_that_a_session_has_begun(
+    practice: Practice, ferry: TestClient
+) -> None:
+    assert practice.send(practice.tablet(), drawn()).status_code == 201
+    shown = page(ferry, f"/sessions/{practice.ids['Gull session']}")
+    assert "Begun, no time noted." in shown
+    assert "begun · 1 of 3 trials in" in row_of(practice, ferry, "Gull session")
+
+
+def test_the_way_to_the_note_has_the_words_of_the_caseload(
+    practice: Practice, ferry: TestClient
+) -> None:
+    path = f"/sessions/{practice.ids['Gull session']}"
+    assert ">Write the note</a>" in page(ferry, path)
+    note(practice, ferry, "Gull session", sign=True)
+    assert "note signed, waits for a co-signature" in row_of(practice, ferry, "Gull session")
+    assert ">Note signed, waits for a co-signature</a>" in page(ferry, path)
 
 
 def test_the_run_sheet_says_who_is_not_on_the_tablet_and_which_signs_are_equal(
@@ -435,5 +498,5 @@ def test_an_empty_day_says_what_to_do(practice: Practice) -> None:
     practice.clock.move(days=1)
     ferry = practice.desk("ferry")
     assert "Start the first one below" in page(ferry)
-    assert "No open session today." in page(ferry, "/run-sheet")
+    assert "No session is still to be held today." in page(ferry, "/run-sheet")
     assert audited(practice, "run_sheet") == []

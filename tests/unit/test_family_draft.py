@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from analysis.quality import FLAGS
 from server.family_draft import FamilyDraft, caution_words, family_draft, speaks_of_cutting
-from server.family_words import MODES, TASKS, WAYS
+from server.family_refusals import CODE, PERCENT, refused_texts
+from server.family_words import MODES, TASKS, WAYS, picture_words
 from server.library import LIBRARY
 from server.store_observations import KINDS
 
@@ -31,6 +32,7 @@ def trial(task_id: str | None = "high-bridge", **change: Any) -> dict[str, Any]:
         "mode": "trace",
         "condition": {"direction": "left_to_right"},
         "travelled": None,
+        "hand_used": "right",
         "outcome": "finished",
         "voided": False,
         "flags": [],
@@ -80,6 +82,88 @@ def test_the_way_is_said_only_where_another_way_went_otherwise() -> None:
     )
     assert found.helped == "With reminders, Gull drew high bridges from right to left."
     assert "from" not in draft(trial(), trial(travelled="right_to_left")).did
+
+
+def test_the_hand_is_said_only_where_the_other_hand_went_otherwise() -> None:
+    left = {"hand_used": "left"} | helped(cues={"verbal": 1})
+    found = draft(trial(), trial(), trial(**left), trial(**left))
+    assert found.alone == "Without help, Gull drew high bridges with the right hand."
+    assert found.helped == "With reminders, Gull drew high bridges with the left hand."
+    assert "hand" not in draft(trial(), trial(hand_used="left")).alone
+
+
+def test_hand_and_way_are_both_said_where_one_alone_does_not_tell_them_apart() -> None:
+    back, left = {"travelled": "right_to_left"}, {"hand_used": "left"}
+    found = draft(
+        trial(), trial(**back), trial(**left), trial(**left, **back, **helped(physical="minimal"))
+    )
+    assert found.helped == (
+        "With a helping hand, Gull drew a high bridge with the left hand from right to left."
+    )
+    assert found.alone == (
+        "Without help, Gull drew a high bridge with the right hand from left to right, a high "
+        "bridge with the right hand from right to left and a high bridge with the left hand from "
+        "left to right."
+    )
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ({}, "A high bridge that Gull drew that day with the right hand from left to right."),
+        (
+            {"hand_used": "left", "travelled": "right_to_left"},
+            "A high bridge that Gull drew that day with the left hand from right to left.",
+        ),
+        (
+            {"task_id": "portholes", "hand_used": None, "condition": {"direction": "none"}},
+            "Dots that Gull tapped that day.",
+        ),
+    ],
+)
+def test_a_picture_is_told_by_hand_and_way(change: dict[str, Any], words: str) -> None:
+    assert picture_words(trial(**change), "Gull") == words
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "BW-91 drew.",
+        "For bw 91:",
+        "(BW91)",
+        "Ask bw\N{EN DASH}91.",
+        "\uff22w_91",
+    ],
+)
+def test_a_code_is_found_however_it_is_written(text: str) -> None:
+    assert refused_texts({"home": text, "did": "Gull drew."}, "BW-91") == {"home": CODE}
+
+
+@pytest.mark.parametrize("text", ["BW-910", "The bow.", "ABW 91", ""])
+def test_what_only_looks_like_a_code_is_printed(text: str) -> None:
+    assert refused_texts({"home": text}, "BW-91") == {}
+
+
+@pytest.mark.parametrize(
+    ("code", "text", "there"),
+    [
+        ("Mole", "Ask Mole.", True),
+        ("Mole", "On the mole.", False),
+        ("A", "A high bridge.", False),
+        ("--", "Up -- down", True),
+        ("7", "7 lines", True),
+    ],
+)
+def test_a_code_like_a_word_is_sought_as_it_is_written(code: str, text: str, there: bool) -> None:
+    assert (refused_texts({"home": text}, code) == {"home": CODE}) is there
+
+
+@pytest.mark.parametrize(
+    "text", ["80 % of it", "80%", "80\N{FULLWIDTH PERCENT SIGN}", "eighty percent", "per cent"]
+)
+def test_a_percentage_is_found(text: str) -> None:
+    assert refused_texts({"later": text}, "BW-91") == {"later": PERCENT}
+    assert refused_texts({"later": "The perch is done."}, "BW-91") == {}
 
 
 @pytest.mark.parametrize(
@@ -195,6 +279,7 @@ TRIALS = st.builds(
     mode=st.sampled_from([*MODES, "another"]),
     condition=st.fixed_dictionaries({"direction": st.sampled_from([*WAYS, "none", None])}),
     travelled=st.sampled_from([*WAYS, None]),
+    hand_used=st.sampled_from(["left", "right", "free", "both", None]),
     outcome=st.sampled_from(["finished", "stopped", "spoilt", "not_done", None]),
     voided=st.booleans(),
     flags=st.lists(st.sampled_from(list(FLAGS)), max_size=2),

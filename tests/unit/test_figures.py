@@ -6,6 +6,7 @@ import sys
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
+from functools import cache
 from pathlib import Path
 
 import matplotlib as mpl
@@ -52,9 +53,15 @@ def picture(figure: Figure) -> Axes:
     return figure.axes[0]
 
 
+@cache
+def drawn(name: str) -> drawings.Drawing:
+    """A drawing with its report, computed once; a figure only reads it."""
+    return ALL[name]()
+
+
 @pytest.mark.parametrize("name", ALL)
 def test_every_kind_of_trial_draws_and_equal_trials_give_equal_bytes(name: str) -> None:
-    first, second = (render(trial_figure(*ALL[name]()), "svg") for _ in range(2))
+    first, second = (render(trial_figure(*one), "svg") for one in (drawn(name), ALL[name]()))
     assert first == second
     assert first.startswith(b"<?xml")
     assert len(first) < 900_000
@@ -165,7 +172,7 @@ EXPECTED = {
 
 @pytest.mark.parametrize("name", EXPECTED)
 def test_a_trial_shows_its_marks_and_no_others(name: str) -> None:
-    found = counted(trial_figure(*ALL[name]()))
+    found = counted(trial_figure(*drawn(name)))
     wanted = EXPECTED[name]  # [C] by construction of the drawing
     assert {gid: found[gid] for gid in wanted} == wanted
 
@@ -213,7 +220,7 @@ def test_colour_is_distance_on_a_fixed_scale() -> None:
 
 def test_millimetres_are_equal_in_both_directions_and_the_bar_is_true() -> None:
     for name in ("good", "upright", "closed", "parts"):
-        figure = trial_figure(*ALL[name]())
+        figure = trial_figure(*drawn(name))
         figure.draw_without_rendering()
         (x0, y0), (x1, _), (_, y1) = picture(figure).transData.transform([(0, 0), (20, 0), (0, 20)])
         assert abs(x1 - x0) == pytest.approx(abs(y1 - y0), rel=1e-9)
@@ -248,7 +255,7 @@ def test_nothing_in_mm_stands_on_the_picture_of_an_uncalibrated_screen() -> None
     ],
 )
 def test_a_missing_speed_is_explained(name: str, says: str) -> None:
-    figure = trial_figure(*ALL[name]())
+    figure = trial_figure(*drawn(name))
     assert says in words(figure)
     assert not axes_of(figure, "speed")
 
@@ -274,7 +281,7 @@ def boxes(axes: Axes) -> Iterator[Text]:
 @pytest.mark.parametrize("name", ALL)
 @pytest.mark.parametrize("narrow", [False, True])
 def test_no_word_covers_another_or_leaves_the_paper(name: str, narrow: bool) -> None:
-    figure = trial_figure(*ALL[name](), narrow=narrow)
+    figure = trial_figure(*drawn(name), narrow=narrow)
     figure.draw_without_rendering()
     paper = figure.bbox
     placed = [(t.get_text(), t.get_window_extent()) for t in boxes(picture(figure))]
@@ -308,7 +315,7 @@ def test_a_dot_is_as_large_as_it_was_asked_and_a_touch_lies_where_it_came_down()
 
 def test_all_of_every_dot_lies_on_the_picture() -> None:
     for name in ("tapped", "held_and_traced"):
-        figure = trial_figure(*ALL[name]())
+        figure = trial_figure(*drawn(name))
         axes = picture(figure)
         (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
         for dot in [*artists(figure, "dot_target"), *artists(figure, "dot_missed")]:

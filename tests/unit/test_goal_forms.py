@@ -1,9 +1,11 @@
 """The form of a goal says the same as the JSON door, in the units people write."""
 
+from collections.abc import Iterator
 from datetime import date
 from typing import Any
 
 import pytest
+from sqlalchemy.orm import Session
 
 from server.goal_bodies import content_of
 from server.goal_forms import body_of, ended_body, troubles_of, version_of
@@ -12,6 +14,7 @@ from server.numbers import NO_BREAK
 from server.problems import Problem
 from server.sentences_goals import goal_sentence
 from server.tables import GoalRow
+from tests.practice import Practice
 from tests.unit.test_goals import GOAL
 
 TODAY = date(2026, 3, 3)
@@ -22,9 +25,15 @@ def row(**change: Any) -> GoalRow:
     return GoalRow(id="g", version=1, child_id="c", account_id="a", **known)
 
 
-def faults(form: GoalForm, *, version: bool = False) -> dict[str, str]:
+@pytest.fixture
+def db(practice: Practice) -> Iterator[Session]:
+    with practice.app.state.sessions() as session:
+        yield session
+
+
+def faults(db: Session, form: GoalForm, *, version: bool = False) -> dict[str, str]:
     with pytest.raises(Problem) as refused:
-        content_of(version_of(form) if version else body_of(form), TODAY)
+        content_of(db, version_of(form) if version else body_of(form), TODAY)
     assert refused.value.status == 422
     return troubles_of(refused.value)
 
@@ -70,17 +79,17 @@ def test_lengths_are_typed_as_they_are() -> None:
     ],
 )
 def test_a_criterion_does_not_ask_for_the_worse_side_alone(
-    measure: str, bounds: dict[str, str], said: dict[str, str]
+    db: Session, measure: str, bounds: dict[str, str], said: dict[str, str]
 ) -> None:
     form = fresh().model_copy(update={"measure": measure, "purpose": "s", "half_mm": "6"} | bounds)
     if not said:
         assert body_of(form).measure == measure
         return
-    found = faults(form)
+    found = faults(db, form)
     assert {name: text[: len(said[name])] for name, text in found.items()} == said
 
 
-def test_every_field_that_does_not_fit_is_told_beside_it() -> None:
+def test_every_field_that_does_not_fit_is_told_beside_it(db: Session) -> None:
     form = GoalForm(
         measure="in_corridor_share",
         at_least="much",
@@ -93,7 +102,7 @@ def test_every_field_that_does_not_fit_is_told_beside_it() -> None:
         due="tomorrow",
         baseline_k="1",
     )
-    told = faults(form)
+    told = faults(db, form)
     assert told["at_least"] == "This must be a number."
     assert told["half_mm"] == "This must be a number."
     assert told["k"] == "This must be a whole number."
@@ -127,13 +136,30 @@ def test_every_field_that_does_not_fit_is_told_beside_it() -> None:
         ({"at_least": "nan"}, "at_least", "does not fit"),
         ({"at_least": "inf"}, "at_least", "does not fit"),
         ({"position": "at the table!"}, "position", "Letters and digits only."),
+        ({"k": "1_0"}, "k", "whole number"),
+        ({"at_least": "8_0"}, "at_least", "a number"),
+        ({"k": "9" * 5000}, "k", "whole number"),
+        ({"purpose": "x" * 5000}, "purpose", "500"),
+        ({"measure": "nothing"}, "measure", "one of these"),
+        ({"measure": "turning_total"}, "measure", "whoever draws on it"),
+        ({"due": "2026-03-02"}, "due", "is over"),
+        ({"due": "2026-03-03"}, "due", "fewer days"),
+        ({"task_id": "nothing"}, "task_id", "no such task"),
+        ({"task_id": "portholes"}, "measure", "not taken in this task"),
+        (
+            {"task_id": "quay-edge", "direction": "clockwise"},
+            "direction",
+            "left to right or right",
+        ),
+        ({"task_id": "quay-edge", "hand": "both"}, "hand", "left hand, right hand or free"),
+        ({"task_id": "portholes", "measure": "hit_share"}, "half_mm", "no path with a width"),
     ],
 )
 def test_what_the_door_refuses_the_form_refuses_in_its_own_words(
-    change: dict[str, str], field: str, words: str
+    db: Session, change: dict[str, str], field: str, words: str
 ) -> None:
     sound = {"purpose": "school", "half_mm": "4"}
-    told = faults(fresh().model_copy(update=sound | change))
+    told = faults(db, fresh().model_copy(update=sound | change))
     assert words in told[field]
 
 

@@ -1,6 +1,7 @@
 """Words beside a note: differences sentence by sentence, what changed since signing, the table."""
 
 from copy import deepcopy
+from datetime import timedelta
 from typing import Any
 from uuid import uuid4
 
@@ -18,7 +19,7 @@ from server.note_differences import (
 )
 from server.note_numbers import groups_of
 from server.note_sheet import _table
-from server.page_note_numbers import cautions_of, number_words
+from server.page_note_numbers import cautions_of, count_changes, number_words
 from tests.practice import Practice, drawn
 from tests.unit.test_note_draft import middle, missed, trial
 from tests.unit.test_notes_numbers import ON, changes, mark, numbers, send, sign, void
@@ -65,7 +66,8 @@ def test_what_happened_to_trials_since_signing_is_said_trial_by_trial(practice: 
     mark(tablet, first, outcome="spoilt", why="a sneeze")
     void(practice, second)
     assert told(practice, ferry, signed) == [
-        "Trial 1, Quay Edge, was marked again: outcome and reason.",
+        "Trial 1, Quay Edge, was marked again: outcome not said when signed, spoilt now; "
+        'reason not said when signed, "a sneeze" now.',
         "Trial 2, Quay Edge, is not to be used any more.",
         "Trial 3, Quay Edge, came in after signing.",
     ]
@@ -122,12 +124,33 @@ def test_a_change_that_cannot_be_read_in_its_digits_is_counted_only() -> None:
 
 
 def test_facts_of_the_session_have_words() -> None:
-    asked = [{"what": "session_changed", "trial_id": None, "fields": ["ended_at", "minutes"]}]
+    was = {"ended_at": "2026-03-03T09:38:00+00:00", "minutes": 28.0, "attendance": None}
+    now = {"ended_at": "2026-03-03T09:40:00+00:00", "minutes": 30.0, "attendance": "left_early"}
+    asked = [{"what": "session_changed", "trial_id": None, "fields": list(was)}]
     empty: dict[str, Any] = {"trials": []}
-    assert change_lines(asked, empty, empty) == ["Of the session itself: end and minutes."]
+    changed = [asked[0] | {"signed": was, "now": now}]
+    later = timedelta(hours=1)
+    assert change_lines(changed, empty, empty, lambda moment: moment + later) == [
+        "Of the session itself: end 10:38 when signed, 10:40 now; minutes 28 min when signed, "
+        "30 min now; attendance not said when signed, left early now."
+    ]
     from server.note_changes import MARKED
 
     assert set(MARKED) <= set(FIELD_WORDS)
+
+
+def test_a_count_that_differs_is_said_with_both_numbers() -> None:
+    signed = page_numbers(trial(), trial(), missed())
+    later = page_numbers(trial(), trial(outcome="spoilt"), missed(), trial(hand_used="left"))
+    assert count_changes(signed, signed) == []
+    lines = [one.replace("\N{NO-BREAK SPACE}", " ") for one in count_changes(signed, later)]
+    # [C] of three that counted one is spoilt now, and one with the other hand is there besides.
+    assert lines == [
+        "High Bridge, 6 mm each side, right hand, left to right: met in 2 of 3 when signed, met "
+        "in 1 of 2 (not counted: 1 spoilt) now.",
+        "High Bridge, 6 mm each side, left hand, left to right: not there when signed, met in 1 "
+        "of 1 now.",
+    ]
 
 
 # The table
@@ -158,7 +181,7 @@ def test_on_paper_k_of_n_never_stands_without_its_interval_and_what_was_asked() 
     lines = [_table(number_words(page_numbers(*some))) for some in ([trial()], [trial(), wide])]
     assert [len(one.head) for one in lines] == [2, 2]
     assert lines[0].rows[0][1].replace("\N{NO-BREAK SPACE}", " ") == "1 of 1 (21–100 %)"
-    assert "\n" not in lines[0].rows[0][0]
+    assert lines[0].rows[0][0].split("\n")[1:] == ["No help after set-up"]
     asked = [row[0].replace("\N{NO-BREAK SPACE}", " ").split("\n")[1] for row in lines[1].rows]
     assert asked == [
         "On the path for at least 80 % of its length",

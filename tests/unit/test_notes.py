@@ -13,7 +13,8 @@ from server.sentences import NO_NORM
 from server.store_accounts import create_account
 from server.store_children import link
 from server.tables import Account, Child
-from tests.practice import PASSPHRASE, TODAY, Practice
+from tests.ended import end_session
+from tests.practice import PASSPHRASE, TODAY, Practice, drawn
 from tests.problem_form import assert_problem
 
 NOWHERE = "Quillfeather"
@@ -47,6 +48,7 @@ def bring(practice: Practice, state: str, author: str = "ferry") -> int:
     assert put(client, path, 0).status_code == 200
     if state == "draft":
         return 1
+    end_session(client, practice.ids["Gull session"])
     assert client.post(f"{path}/sign", json={"based_on": 1}).status_code == 200
     if state == "returned":
         assert harbour.post(f"{path}/return", json={"reason": "Say more."}).status_code == 200
@@ -187,6 +189,41 @@ def test_signing_waits_for_an_assessment(practice: Practice) -> None:
     assert_problem(answer, 422, "/assessment")
     assert state_of(practice) == before
     assert rows(practice, "SELECT count(*) FROM audit WHERE verb = 'signed'") == [(0,)]
+
+
+@pytest.mark.parametrize(
+    ("facts", "missing"),
+    [
+        ({"attendance": "attended"}, ["/started_at", "/ended_at"]),
+        ({"started_at": "2026-03-03T09:10:00Z"}, ["/ended_at"]),
+        ({"started_at": "2026-03-03T09:10:00Z", "attendance": "absent"}, []),
+        ({}, []),
+    ],
+)
+def test_a_session_that_took_place_is_signed_only_with_its_times(
+    practice: Practice, facts: dict[str, Any], missing: list[str]
+) -> None:
+    ferry, path = practice.desk("ferry"), path_of(practice)
+    session = path.removesuffix("/note")
+    if facts:
+        assert ferry.patch(session, json=facts).status_code == 200
+    put(ferry, path, 0)
+    before = state_of(practice)
+    answer = ferry.post(f"{path}/sign", json={"based_on": 1})
+    if missing:
+        assert [one["path"] for one in assert_problem(answer, 422)["errors"]] == missing
+        assert state_of(practice) == before
+        end_session(ferry, practice.ids["Gull session"])
+        answer = ferry.post(f"{path}/sign", json={"based_on": 1})
+    assert answer.status_code == 200, answer.text
+
+
+def test_a_trial_alone_tells_that_a_session_took_place(practice: Practice) -> None:
+    ferry, path = practice.desk("ferry"), path_of(practice)
+    assert practice.send(practice.tablet(), drawn()).status_code == 201
+    put(ferry, path, 0)
+    answer = ferry.post(f"{path}/sign", json={"based_on": 1})
+    assert_problem(answer, 422, "/started_at")
 
 
 def test_signing_keeps_texts_and_numbers_with_the_step(practice: Practice) -> None:

@@ -14,6 +14,7 @@ from server import scoring
 from server.note_changes import changed_since
 from server.note_numbers import groups_of
 from tests.documents import sound
+from tests.ended import end_session
 from tests.entry_documents import sound_entry
 from tests.practice import Practice, drawn, raw_of
 
@@ -63,6 +64,7 @@ def void(practice: Practice, trial_id: str, voided: bool = True) -> None:
 
 def sign(practice: Practice, client: TestClient) -> dict[str, Any]:
     client.put(path_of(practice), json=TEXTS | {"based_on": 0})
+    end_session(client, practice.ids["Gull session"])
     answer = client.post(f"{path_of(practice)}/sign", json={"based_on": 1})
     assert answer.status_code == 200, answer.text
     signed: dict[str, Any] = answer.json()["numbers"]
@@ -268,7 +270,13 @@ def test_what_is_signed_stays_whatever_comes_later(practice: Practice) -> None:
     void(practice, second)
     assert numbers(practice, ferry) == signed
     assert changes(practice, ferry) == [
-        {"what": "marked_again", "trial_id": first, "fields": ["outcome", "why"]},
+        {
+            "what": "marked_again",
+            "trial_id": first,
+            "fields": ["outcome", "why"],
+            "signed": {"outcome": None, "why": None},
+            "now": {"outcome": "spoilt", "why": "a sneeze"},
+        },
         {"what": "voided", "trial_id": second},
         {"what": "trial_added", "trial_id": added, "late": False},
     ]
@@ -370,5 +378,11 @@ def test_facts_of_the_session_that_differ_are_told() -> None:
     signed = {"session": {"place": "Tidewell School", "kind": None}, "trials": []}
     live = {"session": {"place": "Ropewalk Clinic", "kind": None}, "trials": []}
     assert changed_since(signed, live) == [
-        {"what": "session_changed", "trial_id": None, "fields": ["place"]}
+        {
+            "what": "session_changed",
+            "trial_id": None,
+            "fields": ["place"],
+            "signed": {"place": "Tidewell School"},
+            "now": {"place": "Ropewalk Clinic"},
+        }
     ]

@@ -14,8 +14,8 @@ import pytest
 
 from analysis.workings import Workings
 from server.documents import read_trial
+from server.family_refusals import CODE, LONG, MOST_LETTERS, PERCENT
 from server.figures_plain import CHANNEL, plain_figure
-from server.page_family import MOST_LETTERS
 from tests.practice import Practice, drawn, raw_of
 from tests.rights import everything_but_looks
 
@@ -203,6 +203,64 @@ def test_an_empty_page_and_a_line_that_is_gone_are_refused_and_nothing_typed_is_
     assert areas(gone.text)["home"] == TYPED["home"]
 
 
+@pytest.mark.parametrize("do", ["page", "pdf"])
+@pytest.mark.parametrize(
+    ("field", "text", "sentence"),
+    [
+        ("did", "bw 91 drew a line.", CODE),
+        ("home", "On the path for 80 % of it.", PERCENT),
+        ("helped", "a" * (MOST_LETTERS + 1), LONG),
+    ],
+)
+def test_neither_a_code_nor_a_percentage_is_printed_and_what_was_typed_stays(
+    practice: Practice, do: str, field: str, text: str, sentence: str
+) -> None:
+    send(practice)
+    before = everything_but_looks(practice.path)
+    answer = post(practice, do, **{field: text})
+    assert answer.status_code == 422
+    assert everything_but_looks(practice.path) == before
+    wrong = re.findall(r'<p class="note alarm" id="(\w+)-trouble">(.*?)</p>', answer.text)
+    assert [(name, html.unescape(said)) for name, said in wrong] == [(field, sentence)]
+    said_by = rf'id="{field}" [^>]*aria-invalid="true" aria-describedby="{field}-trouble\b'
+    assert re.search(said_by, answer.text)
+    assert areas(answer.text)[field] == text
+    assert areas(answer.text)["later"] == TYPED["later"]
+
+
+def test_a_nickname_that_holds_the_code_is_not_printed(practice: Practice) -> None:
+    send(practice)
+    with closing(sqlite3.connect(practice.path)) as bare, bare:
+        bare.execute("UPDATE child SET nickname = 'Gull BW-91' WHERE code = 'BW-91'")
+    form = practice.desk("ferry").get(path_of(practice))
+    assert areas(form.text)["did"] == "On Tuesday, your child drew a straight line."
+    sheet = post(practice, scissors="true")
+    assert sheet.status_code == 200
+    assert "For the family" in words(sheet)
+    assert "BW-91" not in words(sheet)
+
+
+def test_lines_to_choose_from_are_told_by_trial_hand_and_way(practice: Practice) -> None:
+    spoilt, last = send(practice, seq=1), send(practice, seq=2)
+    mark = {"id": str(uuid4()), "outcome": "spoilt"}
+    ferry = practice.desk("ferry")
+    assert ferry.post(f"/api/trials/{spoilt}/marks", json=mark).status_code == 201
+    page = ferry.get(path_of(practice)).text
+    (words_of,) = re.findall(rf'<option value="{last}" selected>(.*?)</option>', page)
+    # Numbered as on the trial's own page, whatever cannot be chosen.
+    assert re.fullmatch(r"Trial 2: [\w ]+, left hand, left to right", words_of)
+    sheet = post(practice, picture="true", line=last)
+    caption = "A straight line that Gull drew that day with the left hand from left to right."
+    assert sheet.text.count(caption) == 2
+
+
+def test_each_file_has_a_name_of_its_own(practice: Practice) -> None:
+    send(practice)
+    names = {post(practice, "pdf").headers["content-disposition"] for _ in range(2)}
+    assert len(names) == 2
+    assert not any(practice.ids["Gull session"] in name for name in names)
+
+
 def test_a_line_of_another_child_is_never_shown(practice: Practice) -> None:
     tree = drawn(plan_id="00000000-0000-4000-8000-000000000002")
     assert practice.send(practice.tablet("lantern"), tree).status_code == 201
@@ -219,7 +277,8 @@ def test_long_words_are_told_of_and_longer_ones_refused(practice: Practice) -> N
     note = "may run over one page"
     assert note not in post(practice).text
     assert note in post(practice, home="a " * 390, later="a " * 390).text
-    assert post(practice, home="a" * (2 * MOST_LETTERS + 1)).status_code == 422
+    assert post(practice, home="a\r\n" * (MOST_LETTERS // 2)).status_code == 200
+    assert post(practice, home="a" * 20_001).status_code == 422
 
 
 def test_the_picture_shows_path_and_line_without_a_number_or_a_word() -> None:

@@ -1,6 +1,7 @@
 """The page of a note: every state it is in, every form of it, and every refusal."""
 
 import re
+import subprocess
 from html import unescape
 from itertools import pairwise
 from typing import Any
@@ -11,8 +12,9 @@ from fastapi.testclient import TestClient
 
 from tests.accounts import audited, rows
 from tests.practice import ORIGIN, TELLING, Practice
+from tests.rights_requests import GOAL
 from tests.unit.test_notes import TEXTS, bring, linked_as, put
-from tests.unit.test_notes_numbers import ON, mark, send
+from tests.unit.test_notes_numbers import OFF, ON, execute, mark, send
 
 RESPONSIBLE = "You are responsible for every sentence."
 FORM = {"based_on": "0", **TEXTS}
@@ -154,16 +156,91 @@ def test_nothing_is_signed_without_an_assessment(practice: Practice, assessment:
     assert stored(practice) == []
 
 
-def test_before_signing_it_is_said_that_the_session_has_not_ended(practice: Practice) -> None:
+def began(practice: Practice, client: TestClient, **times: str) -> str:
+    """Let Gull's session begin; returns its path."""
+    session = path_of(practice).removesuffix("/note")
+    body = {"started_at": "2026-03-03T09:10:00Z"} | times
+    assert client.patch(f"/api{session}", json=body).status_code == 200
+    return session
+
+
+def ended_at(practice: Practice) -> Any:
+    query = "SELECT started_at, ended_at FROM session WHERE id = ?"
+    return rows(practice, query, practice.ids["Gull session"])[0]
+
+
+def clock(page: str, name: str) -> str:
+    (found,) = re.findall(rf'<input id="{name}" name="{name}" type="time" value="([^"]*)"', page)
+    return found
+
+
+def test_a_session_without_an_end_is_given_one_in_the_step_that_signs(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    began(practice, ferry)
+    page = seen(ferry, path_of(practice))
+    # Today's session without a trial that says when: now.
+    assert clock(page, "ended") == "12:00"
+    assert 'name="started"' not in page
+    form = FORM | {"do": "sign", "read": "yes"}
+    refused = post(ferry, path_of(practice), **form)
+    assert refused.status_code == 422
+    assert "Say when this session ended" in trouble(refused.text, "ended")
+    assert field(refused.text, "plan") == TEXTS["plan"]
+    assert stored(practice) == []
+    for text, why in (("99:99", "a time as in"), ("09:00", "ends after it starts"), ("23:00", "")):
+        answer = post(ferry, path_of(practice), **form | {"ended": text})
+        assert answer.status_code == 422
+        assert why in trouble(answer.text, "ended")
+        assert clock(answer.text, "ended") == text
+        assert stored(practice) == []
+    saved(practice, ferry, do="sign", read="yes", ended="09:38")
+    assert stored(practice)[0][0] == "signed"
+    assert ended_at(practice)[1].startswith("2026-03-03 09:38:00")
+    assert ("ferry", "changed", "Gull session") in audited(practice, "session")
+    page = unescape(seen(ferry, path_of(practice)))
+    assert "<dt>Time</dt><dd>09:10–09:38, 28 min</dd>" in page
+
+
+def test_what_a_trial_says_of_the_time_is_where_the_form_begins(practice: Practice) -> None:
+    """The document says 09:14:07 and its samples last 4.5 s."""
+    ferry = practice.desk("ferry")
+    send(practice, practice.tablet(), ON)
+    page = seen(ferry, path_of(practice))
+    assert (clock(page, "started"), clock(page, "ended")) == ("09:14", "09:15")
+    saved(practice, ferry, do="sign", read="yes", started="09:14", ended="09:15")
+    assert [one[:19] for one in ended_at(practice)] == [
+        "2026-03-03 09:14:00",
+        "2026-03-03 09:15:00",
+    ]
+
+
+def test_a_session_that_began_in_this_minute_ends_now(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    practice.clock.move(seconds=20)
+    began(practice, ferry, started_at="2026-03-03T12:00:10Z")
+    saved(practice, ferry, do="sign", read="yes", ended="12:00")
+    assert ended_at(practice)[1].startswith("2026-03-03 12:00:20")
+
+
+def test_an_end_that_another_window_gave_stays(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    began(practice, ferry)
+    assert clock(seen(ferry, path_of(practice)), "ended")
+    began(practice, ferry, ended_at="2026-03-03T09:30:00Z")
+    saved(practice, ferry, do="sign", read="yes", ended="11:00")
+    assert ended_at(practice)[1].startswith("2026-03-03 09:30:00")
+
+
+@pytest.mark.parametrize("attendance", ["absent", "cancelled"])
+def test_of_a_child_that_did_not_come_no_time_is_asked(practice: Practice, attendance: str) -> None:
     ferry = practice.desk("ferry")
     session = path_of(practice).removesuffix("/note")
-    times = {"started_at": "2026-03-03T09:10:00Z", "ended_at": None}
-    assert ferry.patch(f"/api{session}", json=times).status_code == 200
-    assert "This session has no end yet" in seen(ferry, path_of(practice))
-    assert (
-        ferry.patch(f"/api{session}", json={"ended_at": "2026-03-03T09:38:00Z"}).status_code == 200
-    )
-    assert "This session has no end yet" not in seen(ferry, path_of(practice))
+    assert ferry.patch(f"/api{session}", json={"attendance": attendance}).status_code == 200
+    assert 'name="ended"' not in seen(ferry, path_of(practice))
+    saved(practice, ferry, do="sign", read="yes")
+    page = unescape(seen(ferry, path_of(practice)))
+    assert f"<dt>Attendance</dt><dd>{attendance.capitalize()}</dd>" in page
+    assert "<dt>Time</dt><dd>Not noted</dd>" in page
 
 
 def test_nothing_is_signed_unread(practice: Practice) -> None:
@@ -190,6 +267,46 @@ def test_signing_stores_what_is_typed_and_closes_the_form(practice: Practice) ->
     assert "It waits for the co-signature of harbour." in page
     assert "Numbers as signed" in page
     assert re.search(r"Signed</dt><dd>.*ferry.*3 March 2026, 12:00", page)
+
+
+def test_signing_that_is_sent_twice_is_done_once_and_says_no_more(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    for _ in range(2):
+        saved(practice, ferry, do="sign", read="yes")
+    assert stored(practice)[0][:2] == ("signed", 1)
+    assert [verb for _, verb, _ in audited(practice, "note")] == ["wrote", "signed"]
+    other = FORM | {"plan": "Other words.", "do": "sign", "read": "yes"}
+    answer = post(ferry, path_of(practice), **other)
+    assert answer.status_code == 409
+    assert "Other words." in answer.text
+
+
+@pytest.mark.parametrize(
+    ("typed", "where"),
+    [
+        ({"plan": "a" * 8001}, "plan"),
+        ({"objective": "\r\n".join(["a" * 79] * 101)}, "objective"),
+        ({"do": "sign", "read": "perhaps"}, "read"),
+    ],
+)
+def test_what_no_browser_sends_is_refused_on_the_page_and_stays_typed(
+    practice: Practice, typed: dict[str, str], where: str
+) -> None:
+    ferry = practice.desk("ferry")
+    answer = post(ferry, path_of(practice), **FORM | typed)
+    assert answer.status_code == 422
+    assert trouble(answer.text, where)
+    for name in TEXTS:
+        assert field(answer.text, name) == (FORM | typed)[name].replace("\r\n", "\n")
+    assert stored(practice) == []
+
+
+@pytest.mark.parametrize("revision", ["", "abc", "-1", "9" * 40, "1.5", "²"])
+def test_a_revision_that_is_none_never_overwrites(practice: Practice, revision: str) -> None:
+    bring(practice, "draft")
+    answer = post(practice.desk("ferry"), path_of(practice), **FORM | {"based_on": revision})
+    assert answer.status_code == 409
+    assert stored(practice)[0][:2] == ("draft", 1)
 
 
 def test_another_than_the_author_neither_signs_nor_loses_what_was_typed(
@@ -302,7 +419,12 @@ def test_numbers_stay_as_signed_and_what_changed_is_listed(practice: Practice) -
     mark(tablet, trial_id, outcome="spoilt", why="a sneeze")
     page = seen(practice.desk("ferry"), path_of(practice))
     assert "Changed since signing" in page
-    assert "Trial 1, Quay Edge, was marked again: outcome and reason." in page
+    words = unescape(page).replace("\N{NO-BREAK SPACE}", " ")
+    assert "Trial 1, Quay Edge, was marked again: outcome not said when signed, spoilt now" in words
+    assert (
+        "Quay Edge, 4 mm each side, left hand, left to right: met in 1 of 1 when signed, none "
+        "counted (not counted: 1 spoilt) now." in words
+    )
     assert "1 of 1" in page  # as it was signed
 
 
@@ -360,6 +482,65 @@ def test_the_text_is_what_is_stored_with_its_signature(practice: Practice) -> No
     assert "Not a standardised test, a norm or a diagnosis." in answer.text
     hidden = re.findall(r'<pre id="stored-note" hidden>(.*?)</pre>', seen(ferry, path), re.DOTALL)
     assert [unescape(one) for one in hidden] == [answer.text]
+
+
+def test_the_facts_of_the_session_stand_in_page_text_and_pdf_as_signed(practice: Practice) -> None:
+    ferry, path = practice.desk("ferry"), path_of(practice)
+    goal = {**GOAL, "k": 1, "n": 2, "days": 1, "due": None}
+    made = practice.desk("harbour").post(f"/api/children/{practice.ids['Gull']}/goals", json=goal)
+    assert made.status_code == 201, made.text
+    tablet = practice.tablet()
+    sent = [send(practice, tablet, beside) for beside in (ON, OFF)]
+    for trial_id in sent:
+        mark(tablet, trial_id, outcome="finished", help={"setup": True})
+    facts = {"attendance": "left_early", "kind": "group", "position": "standing"}
+    assert ferry.patch(f"/api{path.removesuffix('/note')}", json=facts).status_code == 200
+    bring(practice, "signed")
+    # What is kept is what was signed, whatever the database says later.
+    execute(practice, "UPDATE session SET place = 'Elsewhere' WHERE id = ?", session_of(practice))
+    text = ferry.get(f"{path}.txt").text
+    facts_said = (
+        "Day: Tuesday 3 March 2026",
+        "Time: 09:10–09:38, 28 min",
+        "Place: Tidewell School",
+        "Attendance: Left early",
+        "Individual or group: In a group",
+        "Position: Standing and seated",
+        "Tool: Stylus",
+    )
+    for line in facts_said:
+        assert f"\n{line}\n" in text
+    goals = [one for one in text.splitlines() if one.startswith("Goal: ")]
+    assert len(goals) == 1
+    # [C] one of two on the path.
+    assert goals[0].endswith(
+        "in 1 of 2 finished trials. Met in 1 of 2 trials that count on this day."
+    )
+    assert "Met in 1 of 2" in text
+    assert "no help after set-up: 1 of 2 (9–91 %)" in text.replace("No help", "no help")
+    page = unescape(seen(ferry, path)).replace("\N{NO-BREAK SPACE}", " ")
+    paper = paper_words(ferry.get(f"{path}.pdf").content)
+    for line in facts_said:
+        label, words = line.split(": ", 1)
+        assert f"<dt>{label}</dt><dd>{words}</dd>" in page
+        assert f"{label} {words}" in paper
+    assert goals[0].removeprefix("Goal: ") in page
+    assert goals[0].removeprefix("Goal: ") in paper
+    assert "place Tidewell School when signed, Elsewhere now" in page
+    mark(tablet, sent[0], outcome="spoilt")
+    page = unescape(seen(ferry, path))
+    was = "met in 1 of 2 trials that count when signed"
+    assert f"Goal on any task: {was}, met in 0 of 1 trials that count, 1 left out now." in page
+
+
+def session_of(practice: Practice) -> str:
+    return practice.ids["Gull session"]
+
+
+def paper_words(pdf: bytes) -> str:
+    asked = ["pdftotext", "-layout", "-", "-"]
+    done = subprocess.run(asked, input=pdf, check=True, capture_output=True)
+    return " ".join(done.stdout.decode().split())
 
 
 def test_typed_words_are_not_copied_as_if_they_were_stored(practice: Practice) -> None:

@@ -3,12 +3,15 @@
 import re
 from typing import Any
 
+import pytest
 from fastapi.testclient import TestClient
+from sqlalchemy import event
 
+from server import note_waiting
 from tests.accounts import rows
 from tests.practice import ORIGIN, PASSPHRASE, Practice
 from tests.unit.test_notes import TEXTS, bring, linked_as, put
-from tests.unit.test_notes_numbers import ON, mark, send
+from tests.unit.test_notes_numbers import ON, execute, mark, send
 
 
 def parts(client: TestClient) -> dict[str, str]:
@@ -79,7 +82,54 @@ def test_what_differs_is_said_in_the_list(practice: Practice) -> None:
     assert "since it was signed" not in waiting
     mark(practice.tablet(), trial_id, outcome="spoilt")
     waiting = parts(practice.desk("harbour"))[WAITING]
-    assert "One thing changed since it was signed." in waiting
+    assert "Changed since it was signed: one trial." in waiting
+
+
+def statements(practice: Practice, client: TestClient) -> list[str]:
+    """What the database is asked for one look at the list."""
+    asked: list[str] = []
+
+    def note(*arguments: Any) -> None:
+        asked.append(arguments[2])
+
+    engine = practice.app.state.sessions.kw["bind"]
+    event.listen(engine, "before_cursor_execute", note)
+    try:
+        parts(client)
+    finally:
+        event.remove(engine, "before_cursor_execute", note)
+    return asked
+
+
+def test_more_notes_that_wait_are_not_more_questions_and_no_record_is_read(
+    practice: Practice,
+) -> None:
+    harbour, tablet = practice.desk("harbour"), practice.tablet()
+    trial_id = send(practice, tablet, ON)
+    bring(practice, "signed")
+    mark(tablet, trial_id, outcome="spoilt")
+    statements(practice, harbour)
+    few = statements(practice, harbour)
+    for day in (1, 2):
+        signed(practice, new_session(practice, f"2026-03-0{day}"))
+    many = statements(practice, harbour)
+    assert len(many) == len(few) > 5
+    told = parts(harbour)[WAITING]
+    assert len(links(told)) == 3
+    assert told.count("Changed since it was signed: one trial.") == 1
+    assert not [one for one in many if "trial.raw" in one or "result.report" in one]
+
+
+def test_what_changed_in_the_session_or_the_release_is_said_apart(
+    practice: Practice, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    send(practice, practice.tablet(), ON)
+    bring(practice, "signed")
+    harbour, session = practice.desk("harbour"), practice.ids["Gull session"]
+    execute(practice, "UPDATE session SET place = 'Elsewhere' WHERE id = ?", session)
+    monkeypatch.setattr(note_waiting, "ANALYSIS_VERSION", "99.0")
+    said = "Changed since it was signed: facts of the session and the release that computes"
+    assert said in parts(harbour)[WAITING]
 
 
 def test_an_assistant_sees_her_own_by_state(practice: Practice) -> None:
@@ -91,7 +141,7 @@ def test_an_assistant_sees_her_own_by_state(practice: Practice) -> None:
     harbour = practice.desk("harbour")
     harbour.post(f"/api/sessions/{back}/note/return", json={"reason": "Say more of the rest."})
     found = parts(ferry)
-    assert found[""] == "One note was returned to you"
+    assert found[""] == "Two notes to write or sign, one of them returned to you"
     assert links(found[RETURNED]) == [back]
     assert "Reason: Say more of the rest." in found[RETURNED]
     assert links(found[DRAFTS]) == [draft]
@@ -119,7 +169,7 @@ def test_sessions_of_two_weeks_that_have_begun_and_have_no_note(practice: Practi
     found = parts(ferry)
     assert links(found[MISSING]) == [first, practice.ids["Gull session"]]
     assert "Tidewell School, one trial<" in found[MISSING]
-    assert found[""] == "Three notes to write or to sign"
+    assert found[""] == "Three notes to write or sign"
 
 
 def test_a_session_that_did_not_take_place_wants_no_note(practice: Practice) -> None:
@@ -130,7 +180,7 @@ def test_a_session_that_did_not_take_place_wants_no_note(practice: Practice) -> 
     closed = new_session(practice, "2026-02-26")
     assert ferry.post(f"/api/sessions/{closed}/close").status_code == 200
     assert links(parts(ferry)[MISSING]) == []
-    assert parts(ferry)[""] == "No notes to write or to sign"
+    assert parts(ferry)[""] == "No notes to write or sign"
     begun = new_session(practice, "2026-02-26", started_at=began)
     assert links(parts(ferry)[MISSING]) == [begun]
 
@@ -148,7 +198,7 @@ def test_a_session_in_which_nothing_was_done_wants_a_note_and_counts_no_trial(
 def test_the_page_is_empty_in_words_and_shows_no_other_child(practice: Practice) -> None:
     bring(practice, "draft")
     found = parts(practice.desk("lantern"))
-    assert found[""] == "No notes to write or to sign"
+    assert found[""] == "No notes to write or sign"
     assert "Every session of the last 14 days has a note." in found[MISSING]
     assert "Gull" not in "".join(found.values())
 
@@ -164,5 +214,5 @@ def test_the_list_is_a_place_of_therapists_only(practice: Practice) -> None:
     assert 'href="/queue" aria-current="page"' in practice.desk("ferry").get("/queue").text
     assert practice.desk("beacon").get("/queue").status_code == 403
     nobody = TestClient(practice.app, headers=ORIGIN, follow_redirects=False)
-    assert nobody.get("/queue").headers["location"] == "/"
+    assert nobody.get("/queue").headers["location"] == "/?next=/queue"
     assert PASSPHRASE not in practice.desk("ferry").get("/queue").text

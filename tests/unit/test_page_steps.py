@@ -44,6 +44,18 @@ def test_no_finished_trial_has_no_interval(practice: Practice, sittings: Sitting
     )
 
 
+def test_trials_that_do_not_count_are_told_and_what_can_be_done(
+    practice: Practice, sittings: Sittings
+) -> None:
+    given = {"outcome": "finished", "help": {"given": True}}
+    sittings.sit(ago(2), WIDE, WIDE, WIDE, marks={0: given}, unmarked=(1, 2))
+    assert told(practice).counts == (
+        "One session: 0 of 0 met on 1 March 2026. Not counted: one with help that was not "
+        "described and two of which nobody noted whether there was help. "
+        "Help can still be noted on the page of each trial."
+    )
+
+
 @pytest.mark.parametrize(
     ("hand", "status", "about"),
     [

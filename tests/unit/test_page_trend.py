@@ -6,11 +6,13 @@ from typing import Any
 import pytest
 
 from analysis.registry import measure
-from server.child_attempts import attempts_with
+from server.child_attempts import readings_with
 from server.numbers import NO_BREAK
 from server.page_grid import hand_grid
 from server.page_trend import baseline_until, trend_words
 from server.sentences import widths_words
+from server.store_attempts import attempts_of_child
+from server.store_results import values_of
 from server.store_sessions import sessions_of
 from server.trend_bands import NO_BASELINES
 from server.trend_series import series_of
@@ -77,7 +79,9 @@ def test_a_width_in_mm_is_said_of_calibrated_trials_only(
     entry = measure(SHARE)
     with practice.app.state.sessions() as db:
         series = series_of(db, practice.ids["Gull"], SHARE)
-        readings = attempts_with(db, practice.ids["Gull"], entry)
+        attempts = attempts_of_child(db, practice.ids["Gull"])
+        values = values_of(db, (one.result for one in attempts), {entry.id})
+        readings = readings_with(attempts, values, entry.id)
         sessions = sessions_of(db, practice.ids["Gull"])
         told = trend_words("c", entry, series, readings, NO_BASELINES)
         grid = hand_grid(readings, sessions, entry, series[0].path_id)

@@ -49,7 +49,7 @@ def test_everybody_reaches_their_account_from_the_head_of_a_page(
 
 
 def test_whoever_is_not_signed_in_is_led_to_the_start(practice: Practice) -> None:
-    assert browser(practice).get("/account").headers["location"] == "/"
+    assert browser(practice).get("/account").headers["location"] == "/?next=/account"
 
 
 def test_the_passphrase_is_changed_and_other_browsers_are_signed_out(practice: Practice) -> None:
@@ -159,3 +159,24 @@ def test_signing_out_everywhere_ends_browsers_and_tablets_if_wanted(
     assert not is_in(client)
     assert not is_in(other)
     assert tablet.get("/api/tablet/day").status_code == status
+
+
+@pytest.mark.parametrize(
+    ("form", "field", "most"),
+    [
+        ("passphrase", "old", 1000),
+        ("passphrase", "new", 1000),
+        ("second-factor", "passphrase", 1000),
+        ("second-factor/on", "code", 20),
+    ],
+)
+def test_what_is_far_too_long_is_refused_on_the_page_and_not_shown(
+    practice: Practice, form: str, field: str, most: int
+) -> None:
+    client, long = desk(practice), "k" * 5000
+    begun(client)
+    fields = {"old": PASSPHRASE, "new": NEW_PASSPHRASE, "passphrase": PASSPHRASE, "code": "123456"}
+    answer = client.post(f"/account/{form}", data=fields | {field: long})
+    assert answer.status_code == 422
+    assert f"it has at most {most} characters." in answer.text
+    assert long not in answer.text

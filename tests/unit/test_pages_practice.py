@@ -229,7 +229,7 @@ def test_changes_carry_names_and_nothing_of_a_child(practice: Practice) -> None:
         f"{at} | purser | Made a link for a new pass-phrase | ferry",
         f"{at} | purser | Made an invitation | New account: supervisor",
         f"{at} | purser | Ended the pairings of a tablet | Tablet first paired on 3 March 2026",
-        f"{at} | purser | Changed a setting | Minutes until an unused sign-in ends: 30 minutes",
+        f"{at} | purser | Changed a setting | An unused sign-in ends after: 30 minutes",
     ]
     assert not [word for word in TELLING if word in shown]
     assert not [one for one in practice.ids.values() if one in shown]
@@ -249,3 +249,24 @@ def test_older_changes_are_on_the_next_page_each_once(practice: Practice) -> Non
 
 def test_a_number_that_is_none_is_refused(practice: Practice) -> None:
     assert owner(practice).get("/owner/changes?before=first").status_code == 422
+
+
+def test_settings_have_words_and_units_for_people(practice: Practice) -> None:
+    shown = owner(practice).get("/owner/settings").text
+    words = re.sub(r"<[^>]+>", " ", shown)
+    assert "idle_minutes" not in words
+    assert "retention_years" not in words
+    assert "An unused sign-in ends after, in minutes" in words
+    assert "A whole number of minutes, from 5 to 720." in words
+    assert "A child&#39;s record is kept for, in years" in words
+    assert "A whole number of years, from 1 to 100. Left empty: decided case by case." in words
+
+
+@pytest.mark.parametrize("value", ["9" * 5000, "k" * 5000, "٣" * 21])
+def test_a_value_that_is_far_too_long_is_refused_on_the_page(
+    practice: Practice, value: str
+) -> None:
+    answer = owner(practice).post("/owner/settings/idle_minutes", data={"value": value})
+    assert answer.status_code == 422
+    assert 'id="trouble-idle_minutes"' in answer.text
+    assert f'value="{value}"' in answer.text

@@ -87,7 +87,7 @@ def test_a_sign_in_ends_when_signed_out_or_after_twelve_hours(practice: Practice
 
 def test_a_page_without_a_sign_in_leads_to_the_first_page(practice: Practice) -> None:
     answer = practice.client.get("/caseload", follow_redirects=False)
-    assert (answer.status_code, answer.headers["location"]) == (303, "/")
+    assert (answer.status_code, answer.headers["location"]) == (303, "/?next=/caseload")
 
 
 # Pairing

@@ -373,3 +373,26 @@ def test_the_scenario_holds_each_usual_way_to_go_wrong(kept):
         flags |= set(score(read_trial(make.compact(document).encode()))["quality"]["flags"])
     assert {"nothing_drawn", "partial", "traced_other_way", "finger", "uncalibrated"} <= flags
     assert "scoring_failed" not in flags
+
+
+@pytest.mark.parametrize("child", [GULL, WREN])
+def test_what_a_goal_says_of_its_baseline_is_what_was_drawn_until_then(kept, child):
+    mine = make.scenario()["children"][CHILDREN.index(child)]
+    (goal,) = (one["goal"] for one in mine["goals"])
+    ((kind, bound),) = goal["criterion"].items()
+    asked = goal["conditions"]
+    met = []
+    for mark in (
+        mark
+        for session in mine["sessions"]
+        if session["day"] <= goal["baseline"]["day"]
+        for mark in session["marks"]
+    ):
+        document = kept[mark["trial_id"]]
+        way = (document["task"]["task_id"], mark["hand_used"], document["condition"]["direction"])
+        if way == (asked["task_id"], asked["hand"], asked["direction"]):
+            report = score(read_trial(make.compact(document).encode()))
+            assert report["travelled"] == asked["direction"]
+            value = report["measures"][goal["measure"]]["value"]
+            met.append(value >= bound if kind == "at_least" else value <= bound)
+    assert (sum(met), len(met)) == (goal["baseline"]["k"], goal["baseline"]["n"])

@@ -7,7 +7,8 @@ import pytest
 
 from analysis.quality import FLAGS
 from analysis.registry import MEASURES, measure
-from analysis.value import REASONS
+from analysis.scores import scores
+from analysis.value import REASONS, Value
 from server.documents import CriterionFields
 from server.figures_panel import slope_of
 from server.numbers import each_side, measured, percent
@@ -21,8 +22,11 @@ from server.sentences import (
     sentence,
     width_words,
 )
+from server.sentences_criterion import bounds_words
+from server.sentences_goals import interval_ends, interval_words
 from server.sentences_marks import help_words, mark_sentence, outcome_caution
 from server.sentences_series import slope_line, slope_sentence
+from server.sentences_then_and_now import count_lines, share_words
 from server.tables import MarkRow
 from tests import drawings
 from tests.drawings import ALL, series
@@ -261,6 +265,74 @@ def test_numbers_follow_the_registry() -> None:
 
 def test_rounding_claims_neither_all_nor_nothing() -> None:
     assert [plain(percent(v)) for v in (99.96, 0.04, 0.0, 100.0)] == ["99 %", "1 %", "0 %", "100 %"]
+
+
+def test_a_reading_is_written_as_its_share_wherever_it_stands() -> None:
+    # Every thousandth of a percent, and the ends: one rule for readings, tables and sentences.
+    exact = [count / 100_000 for count in range(100_001)] + [1e-9, 0.99999999, 1.0 - 1e-15]
+    for share in exact:
+        told = scores({"in_corridor_share": Value(share)})["on_path_pct"]
+        assert told is not None
+        assert abs(told - 100.0 * share) < 0.1
+        assert percent(told) == percent(100.0 * share)
+        assert measured(share, measure("in_corridor_share")) == percent(told)
+
+
+@pytest.mark.parametrize(
+    ("share", "reads"), [(0.9996, "99 %"), (0.99999, "99 %"), (0.9146, "91 %"), (1.0, "100 %")]
+)
+def test_the_sentence_the_reading_and_the_table_say_one_number(share: float, reads: str) -> None:
+    report = drawings.good()[1]
+    report["measures"]["in_corridor_share"]["value"] = share
+    report["scores"] = scores({"in_corridor_share": Value(share), "completion": Value(1.0)})
+    assert plain(sentence(report)).startswith(f"On the path for {reads} of the line")
+    assert plain(readings(report)[0].text or "") == reads
+    rows = [row for family in families(report) for row in family.rows]
+    label = measure("in_corridor_share").label
+    assert [plain(row.text) for row in rows if row.label == label] == [reads]
+
+
+def test_all_of_it_is_said_of_all_of_it_only() -> None:
+    report = drawings.half()[1]
+    report["measures"]["in_corridor_share"]["value"] = 0.3999
+    assert "all of it on the path" not in sentence(report)
+    assert "all of it on the path" in sentence(drawings.half()[1])
+
+
+@pytest.mark.parametrize(("met", "of"), [(0, 5), (4, 5), (5, 5), (1, 300), (299, 300)])
+def test_the_interval_of_a_count_reads_the_same_wherever_it_stands(met: int, of: int) -> None:
+    low, high = interval_ends(met, of)
+    assert share_words(met, of) == f"{met} of {of} ({low}–{high})"
+    assert interval_words(met, of).endswith(f"interval {low} to {high}")
+    # [C] Only none and all have an end at nothing and at all.
+    assert (low == "0", plain(high) == "100 %") == (met == 0, met == of)
+
+
+@pytest.mark.parametrize(
+    ("bounds", "words"),
+    [
+        ({"at_most": 2.75}, "at most 2.75 mm"),
+        ({"at_least": -0.8, "at_most": 0.8}, "at least −0.8 mm and at most 0.8 mm"),
+    ],
+)
+def test_bounds_are_said_as_they_were_typed(bounds: dict[str, float], words: str) -> None:
+    asked = CriterionFields(measure="deviation_bias", **bounds)
+    report = drawings.clean()[1]
+    report["criterion"] = {"measure": "deviation_bias", "met": True, "value": 0.1}
+    assert f"left or right of travel {words}." in plain(criterion_sentence(asked, report) or "")
+    assert plain(bounds_words(bounds, measure("deviation_bias"))) == words
+    line, *_ = count_lines(
+        [
+            {
+                "criterion": {"measure": "deviation_bias", **bounds},
+                "half_width_mm": 6.0,
+                "met": 1,
+                "of": 2,
+            }
+        ],
+        [],
+    )
+    assert plain(line.asked) == f"Left or right of travel {words}, 6 mm each side"
 
 
 def test_widths_read_without_needless_zeros() -> None:

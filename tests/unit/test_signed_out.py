@@ -27,7 +27,7 @@ def test_without_a_long_text_the_way_leads_to_the_sign_in(practice: Practice) ->
     nobody = TestClient(practice.app, headers=ORIGIN, follow_redirects=False)
     path = f"/sessions/{practice.ids['Gull session']}/note"
     short = nobody.post(path, data=NOTE | {"objective": "Short.", "do": "save"})
-    assert (short.status_code, short.headers["location"]) == (303, "/")
+    assert (short.status_code, short.headers["location"]) == (303, f"/?next={path}")
     kinds = ("text/plain", "application/x-www-form-urlencoded", "multipart/form-data; boundary=x")
     for kind in kinds:
         other = nobody.post(path, content=b"\xff=&--x" * 20, headers={"content-type": kind})
@@ -36,3 +36,11 @@ def test_without_a_long_text_the_way_leads_to_the_sign_in(practice: Practice) ->
     assert nobody.post(begin, content=b"--x", headers={"content-type": kinds[2]}).status_code == 303
     assert nobody.get(path).status_code == 303
     assert nobody.post(f"/api{path}/sign", json={"based_on": 0}).status_code == 401
+
+
+def test_no_pass_phrase_is_shown_again(practice: Practice) -> None:
+    nobody = TestClient(practice.app, headers=ORIGIN, follow_redirects=False)
+    for path, names in (("passphrase", ("old", "new")), ("second-factor", ("passphrase",))):
+        answer = nobody.post(f"/account/{path}", data=dict.fromkeys(names, TEXT))
+        assert (answer.status_code, answer.headers["location"]) == (303, "/?next=/account")
+        assert answer.text == ""

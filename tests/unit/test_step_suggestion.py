@@ -111,8 +111,40 @@ def test_rising_distress_is_told_even_where_too_little_was_finished() -> None:
     assert "Distress rose in both sessions." in found.reasons
 
 
+def test_help_that_was_not_described_keeps_from_up_and_may_speak_for_down() -> None:
+    vague = SessionCount(4, 4, helped=1, not_told=1)
+    assert verdict(FINE, vague) == verdict(vague, FINE) == "stay"
+    assert "Help was given and not described in one trial." in suggestion([FINE, vague]).reasons
+    # [C] 0 of 6, 2 of 6, 5 of 6 with help: it rises, though only 6, 4 and 1 trials count.
+    row = [SessionCount(6 - n, 6 - n, helped=n, not_told=n) for n in (0, 2, 5)]
+    assert verdict(*row) == "down"
+    # Trials of which nobody knows whether they were met are no trials that were not met.
+    assert verdict(*[SessionCount(1, 0, helped=5, not_told=5)] * 2) == "stay"
+
+
+def test_down_looks_at_the_criterion_alone_and_up_at_the_help_too() -> None:
+    helped = SessionCount(5, 1, over=4, helped=4, reached=5)
+    assert verdict(helped, helped) == "stay"
+    missed = SessionCount(5, 1, over=4, helped=4, reached=1)
+    assert verdict(missed, missed) == "down"
+    assert "More help than is allowed in eight trials: not met." in suggestion([helped] * 2).reasons
+
+
+def test_too_much_help_is_told_even_where_too_little_was_finished() -> None:
+    found = suggestion([SessionCount(3, 2, over=1)])
+    assert found.verdict == "too little to say"
+    assert "More help than is allowed in one trial: not met." in found.reasons
+
+
 @pytest.mark.parametrize(
-    "counts", [SessionCount(5, 6), SessionCount(5, -1), SessionCount(5, 5, over=6)]
+    "counts",
+    [
+        SessionCount(5, 5, helped=6),
+        SessionCount(5, 0, reached=6),
+        SessionCount(5, 6),
+        SessionCount(5, -1),
+        SessionCount(5, 5, over=6),
+    ],
 )
 def test_counts_that_cannot_be_are_refused(counts: SessionCount) -> None:
     with pytest.raises(ValueError, match="at most finished"):

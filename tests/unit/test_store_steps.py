@@ -40,6 +40,7 @@ class Sittings:
         marks: dict[int, dict[str, Any]] | None = None,
         ended: bool = True,
         calibrated: bool = True,
+        unmarked: tuple[int, ...] = (),
     ) -> str:
         with self.practice.app.state.sessions() as db:
             plan_id = str(uuid4())
@@ -61,8 +62,8 @@ class Sittings:
             tree["device"]["calibrated"] = calibrated
             assert self.practice.send(self.tablet, tree).status_code == 201
             self.sent.append(tree["trial_id"])
-            if marks and number in marks:
-                body = {"id": str(uuid4()), **marks[number]}
+            if number not in unmarked:
+                body = {"id": str(uuid4()), "outcome": "finished", **(marks or {}).get(number, {})}
                 answer = self.tablet.post(f"/api/trials/{tree['trial_id']}/marks", json=body)
                 assert answer.status_code == 201, answer.text
         return session_id
@@ -134,12 +135,31 @@ def test_help_beyond_setting_up_keeps_from_up_unless_the_goal_allows_it(
     (step,) = sittings.steps()
     assert step["suggestion"] == "stay"
     assert [(one["over"], one["helped"]) for one in step["sessions"]] == [(0, 0), (1, 1)]
+    assert [(one["met"], one["reached"]) for one in step["sessions"]] == [(5, 5), (4, 5)]
     address = f"/api/children/{practice.ids['Gull']}/goals"
     body = GOAL | {"criterion": {"at_most": 3.0}}
     assert practice.desk("harbour").post(address, json=body).status_code == 201
     (step,) = sittings.steps()
     assert step["suggestion"] == "up"
     assert [(one["over"], one["helped"]) for one in step["sessions"]] == [(0, 0), (0, 1)]
+
+
+def test_trials_of_which_nobody_noted_the_help_are_not_counted(sittings: Sittings) -> None:
+    for day in (9, 2):
+        sittings.sit(ago(day), *[WIDE] * 6, unmarked=(0, 1))
+    (step,) = sittings.steps()
+    assert counts(step) == [(4, 4), (4, 4)]
+    assert [one["left_out"] for one in step["sessions"]] == [{"help_not_noted": 2}] * 2
+    assert step["suggestion"] == "too little to say"
+
+
+def test_help_that_rises_without_a_description_suggests_a_step_down(sittings: Sittings) -> None:
+    given = {"outcome": "finished", "help": {"given": True}}
+    for day, count in ((9, 0), (5, 2), (2, 4)):
+        sittings.sit(ago(day), *[WIDE] * 6, marks=dict.fromkeys(range(count), given))
+    (step,) = sittings.steps()
+    assert step["suggestion"] == "down"
+    assert [one["not_told"] for one in step["sessions"]] == [0, 2, 4]
 
 
 def test_an_open_goal_judges_by_its_own_criterion_and_a_closed_one_does_not(

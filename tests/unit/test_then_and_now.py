@@ -416,11 +416,14 @@ def test_the_file_says_what_the_page_says(practice: Practice, tmp_path: Path) ->
     answer = show(practice, ".pdf")
     name = answer.headers["content-disposition"]
     assert re.fullmatch(r'attachment; filename="linnet-then-and-now-[0-9a-f-]{36}\.pdf"', name)
+    assert practice.ids["Gull"] not in name
     file = tmp_path / "then.pdf"
     file.write_bytes(answer.content)
     asked = ["pdftotext", "-layout", str(file), "-"]
     text = subprocess.run(asked, check=True, capture_output=True, text=True).stdout
-    for said in ("Gull: then and now", "too few repeat trials to say", "Not a standardised test"):
+    assert text.count("\f") == 1
+    text = " ".join(text.split())
+    for said in ("Gull: then and now", "one too little to say", "Not a standardised test"):
         assert said in text, said
     assert "BW-91" not in text
     query = "SELECT account_id, kind, object_id, child_id FROM audit WHERE verb = 'exported'"

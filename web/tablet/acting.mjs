@@ -1,7 +1,7 @@
 /** What the buttons of the adult strip do in a sitting. */
 
-import { oneLess, oneMore, skipped, stepped } from "./day.mjs";
-import { keepRest, notDone } from "./rest.mjs";
+import { isSkipped, oneLess, oneMore, skipped, stepped } from "./day.mjs";
+import { keepRest, tellNotDone } from "./rest.mjs";
 
 // Phases in which "Carry on" means: I have read it, go on.
 const TROUBLES = new Set(["full", "scale"]);
@@ -17,8 +17,11 @@ export class Acting {
     const { sitting } = this;
     sitting.endLine("adult");
     const { last } = sitting;
-    // A spoilt line does not use up one of the planned attempts, unless it is asked again anyway.
-    if (kind === "spoilt" && !last.repeated) this.#repeat(last, "spoilt");
+    // A spoilt line does not use up one of the planned attempts, unless it is asked again
+    // anyway, or not at all any more.
+    if (kind === "spoilt" && !last.repeated && !isSkipped(sitting.progress, last.item)) {
+      this.#repeat(last, "spoilt");
+    }
     if (kind !== "spoilt" && last.repeated === "spoilt") {
       this.#count(oneLess, last.item);
       last.repeated = null;
@@ -88,17 +91,7 @@ export class Acting {
   async finish(why) {
     const { sitting } = this;
     this.#endRest(why);
-    const { tablet, progress, items, plan } = sitting;
-    const left = notDone({
-      plan: { plan_id: sitting.plan_id, version: plan?.version ?? 0 }, items, progress,
-      deviceFor: (item) => sitting.deviceAt(sitting.screen.place(item.guide)),
-      at: new Date().toISOString(),
-    });
-    for (const { document, progress: reached } of left) {
-      sitting.progress = reached;
-      tablet.keepTrial(document, { leaving: false, progress: reached });
-      tablet.keepMark(document.trial_id, { outcome: "not_done", ...(why ? { why } : {}) });
-    }
+    tellNotDone(sitting, why);
     await sitting.keepProgress(sitting.progress);
     sitting.leave();
   }

@@ -19,6 +19,15 @@ export class Attempt {
   #looking = null;
   #noting = null;
   #done = false;
+  // Hundreds of times a second: nothing here may make work for later frames, and each call
+  // counts.
+  #move = (event) => {
+    const { pen } = this;
+    const contact = pen.contactOf(event.pointerId);
+    const samples = contact === null ? NO_SAMPLES : samplesOf(event);
+    if (pen.move(event, samples, contact) > 0) this.ink.move(samples, contact);
+    else if (contact !== null) this.#lifted(contact);
+  };
 
   /**
    * @param {object} options
@@ -104,7 +113,7 @@ export class Attempt {
     const on = (name, handle) =>
       this.surface.addEventListener(name, handle, { signal: this.#listeners.signal });
     on("pointerdown", (event) => this.#down(event));
-    on("pointermove", (event) => this.#move(event));
+    on("pointermove", this.#move);
     on("pointerup", (event) => this.#up(event));
     on("pointercancel", (event) => this.#cancel(event));
     // Not on pointerdown: WebKitGTK then keeps the rest of a pen's stroke to itself.
@@ -139,16 +148,6 @@ export class Attempt {
     }
   }
 
-  // Hundreds of times a second: nothing here may make work for later frames.
-  #move(event) {
-    const { pen } = this;
-    const contact = pen.contactOf(event.pointerId);
-    const samples = contact === null ? NO_SAMPLES : samplesOf(event);
-    if (pen.move(event, samples, contact) > 0) this.ink.move(samples, contact);
-    else if (contact !== null) this.#lifted(contact);
-    if (pen.length > MOST_SAMPLES) this.end("sample_limit");
-  }
-
   #up(event) {
     const contact = this.pen.contactOf(event.pointerId);
     if (this.pen.up(event)) this.#lifted(contact);
@@ -162,6 +161,7 @@ export class Attempt {
   /** A contact is up; after a pause all are. */
   #lifted(contact = null) {
     if (contact !== null) this.ink.up(contact);
+    if (this.#full()) return;
     if (!this.pen.drawing) {
       this.#stopTimers();
       this.#await();
@@ -179,9 +179,14 @@ export class Attempt {
 
   /** Now and then while something is down. */
   #look() {
-    // In portions, so that the lift of a long line has little left to look at.
-    this.#ending.update(this.pen.columns);
-    this.#write();
+    if (!this.#full()) this.#write();
+  }
+
+  /** Whether there was no room for more; the attempt has ended then. */
+  #full() {
+    if (this.pen.length <= MOST_SAMPLES) return false;
+    this.end("sample_limit");
+    return true;
   }
 
   #write() {

@@ -51,11 +51,8 @@ export class Calibrating {
     const step = (by_px) => () => this.#set(this.#long_px + by_px);
     find("card-less").addEventListener("click", step(-FINE_PX));
     find("card-more").addEventListener("click", step(FINE_PX));
-    find("card-keep").addEventListener("click", async () => {
-      await kept(this.#found());
-      this.#then();
-    });
-    find("card-skip").addEventListener("click", () => this.#then());
+    find("card-keep").addEventListener("click", () => this.#goOn(() => kept(this.#found())));
+    find("card-skip").addEventListener("click", () => this.#goOn());
     find("card-size").addEventListener("input", ({ target }) => this.#set(Number(target.value)));
     for (const way of ["card", "ruler"]) {
       find(`scale-${way}`).addEventListener("click", () => this.#lay(way, this.#px_per_mm));
@@ -77,6 +74,15 @@ export class Calibrating {
     });
     this.#find("scale-why").textContent = WHY[why] ?? "";
     this.#begin("card");
+  }
+
+  /** Of two taps one counts. @param {() => Promise<void>} [before]  what is done first */
+  async #goOn(before = async () => {}) {
+    const then = this.#then;
+    if (then === null) return;
+    this.#then = null;
+    await before();
+    then();
   }
 
   #begin(way) {

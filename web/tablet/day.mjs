@@ -74,15 +74,18 @@ export function oneMore(progress, item) {
 
 /** One attempt fewer is wanted: the last was not spoilt after all. */
 export function oneLess(progress, item) {
+  if (isSkipped(progress, item)) return progress;
   const { attempts, counted } = countsOf(progress, item);
   return withCounts(progress, item, { attempts, counted: counted + 1 });
 }
 
-/** No further attempts at this item. */
+/** No further attempts at this item, until an adult asks for one. */
 export function skipped(progress, item) {
   const { attempts } = countsOf(progress, item);
-  return withCounts(progress, item, { attempts, counted: wanted(item) });
+  return withCounts(progress, item, { attempts, counted: wanted(item), skipped: true });
 }
+
+export const isSkipped = (progress, item) => countsOf(progress, item).skipped === true;
 
 /** The item as it is to be shown: at its own step, or one rung beside it. */
 export function atStep(item, progress) {

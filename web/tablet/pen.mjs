@@ -19,10 +19,15 @@ const SILENT_MS = 2000;
 // Pen and finger draw on the screen itself; a mouse, or what a browser cannot name, does not.
 const isDirect = (type) => type === "pen" || type === "touch";
 
+// Some browsers report pressure 0 on pen moves, so contact is told by the buttons. A small
+// fist presses a pen's side button now and then: any button of a pen is contact. A finger
+// cannot hover.
+const touching = (type, buttons) => (type === "pen" ? buttons !== 0 : (buttons & 1) === 1);
+
 /** The samples of a move: the coalesced ones when there are any, else the event itself. */
 export function samplesOf(event) {
-  const coalesced = event.getCoalescedEvents?.() ?? [];
-  return coalesced.length > 0 ? coalesced : [event];
+  const coalesced = event.getCoalescedEvents?.();
+  return coalesced?.length > 0 ? coalesced : [event];
 }
 
 export class Pen {
@@ -117,13 +122,24 @@ export class Pen {
       if (event.pointerType === "pen") this.#hovered_ms = event.timeStamp;
       return 0;
     }
-    if (!this.#touching(event, contact)) {
+    const type = this.#types[contact];
+    if (type !== "touch" && !touching(type, event.buttons)) {
       this.#end(contact);
       return 0;
     }
     if (samples[0] === event) this.#parentMoves += 1;
     else this.#coalescedMoves += 1;
-    for (let i = 0; i < samples.length; i += 1) this.#add(samples[i], contact, false);
+    // As `#add`, but without a call for each sample.
+    const record = this.#record;
+    const stroke = this.#strokes[contact];
+    const pen = type === "pen";
+    for (let i = 0; i < samples.length; i += 1) {
+      const sample = samples[i];
+      const at_mm = this.toMm(sample.clientX, sample.clientY, this.#at_mm);
+      record.add(
+        sample.timeStamp - this.shown_ms, at_mm[0], at_mm[1], stroke,
+        pen ? sample.pressure : NaN, pen ? sample.tiltX : NaN, pen ? sample.tiltY : NaN, contact);
+    }
     return samples.length;
   }
 
@@ -191,17 +207,8 @@ export class Pen {
     return contact === null || taken[contact] ? null : contact;
   }
 
-  // Some browsers report pressure 0 on pen moves, so contact is told by the buttons. A
-  // small fist presses a pen's side button now and then: any button of a pen is contact.
-  // A finger cannot hover.
-  #touching(event, contact) {
-    const type = this.#types[contact];
-    if (type === "touch") return true;
-    return type === "pen" ? event.buttons !== 0 : (event.buttons & 1) === 1;
-  }
-
-  // For every sample, and so as little as can be done: the document rounds. A mouse's or
-  // finger's pressure of 0.5 is no measurement.
+  // As little as can be done: the document rounds. A mouse's or finger's pressure of 0.5 is
+  // no measurement.
   #add(event, contact, lifted) {
     const at_mm = this.toMm(event.clientX, event.clientY, this.#at_mm);
     const pen = this.#types[contact] === "pen";

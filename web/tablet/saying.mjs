@@ -9,10 +9,11 @@ const OUTCOMES = { ok: "finished", helped: "finished", spoilt: "spoilt", stopped
 export class Saying {
   /**
    * @param {import("./tablet.mjs").Tablet} tablet
-   * @param {{plan_id: string, trial_id: string, item: object}} about
+   * @param {{plan_id: string, trial_id: string, item: object,
+   *          marks?: {t_ms: number, kind: string}[]}} about  marks: of its document
    */
-  constructor(tablet, { plan_id, trial_id, item }) {
-    Object.assign(this, { tablet, plan_id, trial_id, item });
+  constructor(tablet, { plan_id, trial_id, item, marks = [] }) {
+    Object.assign(this, { tablet, plan_id, trial_id, item, marks });
     this.kind = null;
     // Why one more attempt was asked for: "spoilt", "again", "rest"; null when none was.
     this.repeated = null;

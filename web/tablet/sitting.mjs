@@ -8,9 +8,10 @@ import { Corners } from "./corners.mjs";
 import { attempted, atStep, itemAfter, nextItem, offered } from "./day.mjs";
 import { watchLeaving } from "./leaving.mjs";
 import { Saying } from "./saying.mjs";
+import { endForgottenRests, tellNotHere } from "./rest.mjs";
 import { orientationNow } from "./screen.mjs";
 import { Strip } from "./strip.mjs";
-import { stripState } from "./telling.mjs";
+import { EARLY, stripState } from "./telling.mjs";
 import { askedOf, trialDocument } from "./trial.mjs";
 
 const FIRST_MS = 2200;
@@ -39,6 +40,7 @@ export class Sitting {
     this.screen.listenToCorners(this.corners, () => this.openStrip());
     this.screen.surface.addEventListener("pointerup", (event) => this.#tapped(event));
     watchLeaving(this);
+    this.#endForgottenRests();
   }
 
   /** @param {{tablet_at: string, surface: string}|null} setup  what the adult confirmed */
@@ -52,6 +54,7 @@ export class Sitting {
     this.phase = null;
     this.progress = { ...await this.tablet.progressOf(plan_id), setup };
     this.awake.hold();
+    this.#endForgottenRests();
     await this.#measureRoom();
     if (this.progress.rest_ms) this.stand("rest");
     else this.next();
@@ -77,7 +80,10 @@ export class Sitting {
     if (this.#isZoomed()) return this.stand("scale");
     const { items } = this;
     const planned = nextItem(items, this.progress);
-    if (!planned) return this.stand("end");
+    if (!planned) {
+      tellNotHere(this);
+      return this.stand("end");
+    }
     const item = atStep(planned, this.progress);
     if (!this.screen.place(item.guide)) return this.stand("turn", item);
     if (this.full && !this.accepted.has("full")) return this.stand("full", item);
@@ -99,6 +105,11 @@ export class Sitting {
 
   #isZoomed() {
     return this.screen.scale.why === "zoomed" && !this.accepted.has("scale");
+  }
+
+  #endForgottenRests() {
+    // What cannot be read now is asked for again with the next child.
+    endForgottenRests(this.tablet, this.plan_id).catch(() => {});
   }
 
   async #measureRoom() {
@@ -188,6 +199,7 @@ export class Sitting {
       begun: () => {
         this.phase = "drawing";
         this.orientation = orientationNow();
+        if (trial.item.show?.cue === true && trial.cue_ms === undefined) this.attempt.note(EARLY);
         this.screen.setOut();
       },
       ended: (ended_by) => this.#ended(trial, ended_by),
@@ -207,7 +219,8 @@ export class Sitting {
     this.attempt = null;
     this.phase = "thanks";
     this.progress = after;
-    this.last = new Saying(this.tablet, { plan_id: this.plan_id, trial_id, item: this.item });
+    this.last = new Saying(
+      this.tablet, { plan_id: this.plan_id, trial_id, item: this.item, marks });
     this.tablet.learn(pen);
     for (const say of this.unsaid.splice(0)) say(this.last);
     this.screen.thank();
@@ -267,6 +280,7 @@ export class Sitting {
 
   leave() {
     this.endLine("adult");
+    tellNotHere(this);
     clearTimeout(this.timer);
     this.#dropAttempt();
     this.phase = null;

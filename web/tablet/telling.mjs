@@ -4,8 +4,11 @@ import { offered, remaining, stepsFrom } from "./day.mjs";
 import { minutesSince } from "./rest.mjs";
 import { describe, plural } from "./words.mjs";
 
+// Kind of the mark of a line that was begun although a go signal was still to come.
+export const EARLY = "touched_before_go";
+
 const TITLES = {
-  end: "All pictures are drawn", turn: "Turn the tablet", rest: "A rest", full: "Storage is full",
+  end: "No picture is left", turn: "Turn the tablet", rest: "A rest", full: "Storage is full",
   scale: "The page was zoomed",
 };
 const GONE = "This plan has run out";
@@ -40,10 +43,17 @@ function choicesOf({ phase, last, item, plan, progress, screen }) {
   return planned && phase !== "end" ? [...can, ...stepsFrom(planned, progress, screen.able.fits)] : can;
 }
 
+const earlyOf = (marks) =>
+  (marks.some(({ kind }) => kind === EARLY) ? " · touched before the go signal" : "");
+
 /** The trial that marks are for: the one being drawn, else the last one. */
-function aboutOf({ phase, item, last }) {
-  if (phase === "drawing") return { name: `This line: ${item.task.name}`, mark: null };
-  return last && { name: `The last line: ${last.item.task.name}`, mark: last.kind };
+function aboutOf({ phase, item, attempt, last }) {
+  if (phase === "drawing") {
+    return { name: `This line: ${item.task.name}${earlyOf(attempt.marks)}`, mark: null };
+  }
+  return last && {
+    name: `The last line: ${last.item.task.name}${earlyOf(last.marks)}`, mark: last.kind,
+  };
 }
 
 /** @param {import("./sitting.mjs").Sitting} sitting */

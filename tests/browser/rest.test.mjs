@@ -1,0 +1,127 @@
+import assert from "node:assert/strict";
+import { test } from "node:test";
+
+import { remaining } from "../../web/tablet/day.mjs";
+import { endForgottenRests } from "../../web/tablet/rest.mjs";
+import { MemoryStore } from "../../web/tablet/store.mjs";
+import { item, sittingWith } from "./sitting_room.mjs";
+
+const far = item("far", { guide: { points_mm: [[0, 0], [900, 0]], corridor_mm: 12 } });
+const paper = item("paper", { guide: null });
+const pressed = item("tide", { task: { mode: "trace", name: "Slow Tide", needs: ["pressure"] } });
+
+function sitting(t, items) {
+  const room = sittingWith(t, items);
+  room.screen.able = {
+    fits: ({ points_mm }) => points_mm[1][0] < 200, touches: 5, pressure: false,
+  };
+  return room;
+}
+
+test("what cannot be drawn here is told once, with the reason, when nothing else is left", async (t) => {
+  const room = sitting(t, [item("swell", { repetitions: 1 }), far, paper, pressed]);
+  await room.toGuide();
+  room.down(10);
+  assert.deepEqual(room.marks, []);
+  room.sitting.openStrip();
+  room.press("done");
+  room.wait(2600);
+  assert.equal(room.sitting.phase, "end");
+  const [drawn, ...told] = room.kept;
+  assert.equal(drawn.plan.item_id, "swell");
+  assert.deepEqual(told.map(({ plan, seq }) => [plan.item_id, plan.repetition, seq]),
+    [["far", 1, 2], ["tide", 1, 3]]);
+  assert.deepEqual(told.map(({ ended_by, samples }) => [ended_by, samples.t_ms]),
+    [["not_done", []], ["not_done", []]]);
+  assert.deepEqual(room.marks, [
+    { trial_id: told[0].trial_id, outcome: "not_done", why: "too large for this screen" },
+    { trial_id: told[1].trial_id, outcome: "not_done", why: "needs a pen that reports pressure" },
+  ]);
+  // Nothing of the plan is used up by it, and it is not told again.
+  assert.equal(remaining(room.sitting.progress, far), 2);
+  room.sitting.next();
+  room.sitting.openStrip();
+  room.press("leave");
+  assert.equal(room.kept.length, 3);
+});
+
+test("what cannot be drawn here is told too when the adult goes on before the last picture", async (t) => {
+  const room = sitting(t, [item("swell", { repetitions: 1 }), far]);
+  await room.toGuide();
+  room.down(10);
+  room.sitting.openStrip();
+  room.press("leave");
+  assert.deepEqual(room.kept.map(({ plan }) => plan.item_id), ["swell", "far"]);
+});
+
+test("an end for today tells both: what was not drawn for its reason, what cannot be for its own", async (t) => {
+  const room = sitting(t, [item("swell", { repetitions: 1 }), far]);
+  await room.toGuide();
+  room.sitting.openStrip();
+  room.press("rest");
+  room.sitting.openStrip();
+  room.choice("why", "tired").click();
+  room.press("finish");
+  await new Promise(setImmediate);
+  assert.deepEqual(room.kept.map(({ plan }) => plan.item_id), ["swell", "far"]);
+  assert.deepEqual(room.marks.map(({ why }) => why), ["tired", "too large for this screen"]);
+  assert.equal(room.left(), 1);
+});
+
+test("nothing is told while something is left to draw, or under a scale that does not hold", async (t) => {
+  const room = sitting(t, [item("swell"), far]);
+  await room.toGuide();
+  room.sitting.openStrip();
+  room.press("leave");
+  assert.deepEqual(room.kept, []);
+  t.mock.timers.reset();
+  const zoomed = sitting(t, [far]);
+  zoomed.screen.scale = { ...zoomed.screen.scale, why: "zoomed" };
+  await zoomed.sitting.begin("plan", null);
+  zoomed.press("close");
+  assert.equal(zoomed.sitting.phase, "end");
+  assert.deepEqual(zoomed.kept, []);
+});
+
+async function tabletWith(plans, resting) {
+  const store = new MemoryStore();
+  for (const plan_id of resting) {
+    await store.change([{ store: "progress", put: { plan_id, seq: 3, items: {}, rest_ms: 1 } }]);
+  }
+  await store.change([{ store: "progress", put: { plan_id: "drawn", seq: 1, items: {}, rest_ms: null } }]);
+  const seen = [];
+  return {
+    seen, store, day: {}, plans: plans.map((plan_id) => ({ plan_id })),
+    progressOf: (plan_id) => store.get("progress", plan_id),
+    keepProgress: (progress) => store.change([{ store: "progress", put: progress }]),
+    keepObservation: (plan_id, what) => seen.push({ plan_id, ...what }),
+  };
+}
+
+test("a rest whose plan has run out is sent, once, without minutes that nobody knows", async () => {
+  const tablet = await tabletWith(["today"], ["yesterday", "today", "open"]);
+  await endForgottenRests(tablet, "open");
+  const told = [{ plan_id: "yesterday", kind: "rest", text: "not ended on the tablet" }];
+  assert.deepEqual(tablet.seen, told);
+  await endForgottenRests(tablet, "open");
+  assert.deepEqual(tablet.seen, told);
+  const { seq, rest_ms } = await tablet.progressOf("yesterday");
+  assert.deepEqual([seq, rest_ms], [3, null]);
+  assert.equal((await tablet.progressOf("today")).rest_ms, 1);
+});
+
+test("while no plans are known, no rest is taken to be forgotten", async () => {
+  const tablet = await tabletWith([], ["today"]);
+  tablet.day = null;
+  await endForgottenRests(tablet);
+  assert.deepEqual(tablet.seen, []);
+});
+
+test("forgotten rests are looked for when the page opens, and with each child", async (t) => {
+  const room = sitting(t, [item("swell")]);
+  const rests = [{ plan_id: "yesterday", rest_ms: 1 }];
+  room.tablet.store.all = async () => rests.splice(0);
+  await room.sitting.begin("plan", null);
+  await new Promise(setImmediate);
+  assert.deepEqual(room.seen.map(({ plan_id }) => plan_id), ["yesterday"]);
+});
