@@ -4,14 +4,14 @@ import math
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from analysis.scores import reads_as
-
 if TYPE_CHECKING:
     from analysis.measure import Measure
 
 NO_BREAK = "\N{NO-BREAK SPACE}"
 MINUS = "\N{MINUS SIGN}"
 
+# Nearer to all or to nothing than this is arithmetic noise.
+NOISE_PCT = 1e-9
 # Values to be near to are whole numbers and simple shares, such as the exponent -1/3.
 LARGEST_DENOMINATOR = 12
 
@@ -150,7 +150,12 @@ def percent(share_pct: float) -> str:
     >>> [percent(v).replace(NO_BREAK, " ") for v in (91.2, 99.8, 0.2, 100.0)]
     ['91 %', '99 %', '1 %', '100 %']
     """
-    return f"{reads_as(share_pct)}{NO_BREAK}%"
+    whole = round(share_pct)
+    if whole >= 100 and share_pct < 100.0 - NOISE_PCT:
+        whole = 99
+    if whole <= 0 and share_pct > NOISE_PCT:
+        whole = 1
+    return f"{whole}{NO_BREAK}%"
 
 
 def unbroken(words: str) -> str:
