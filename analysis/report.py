@@ -141,7 +141,10 @@ def make_report(w: Workings) -> dict[str, Any]:
         "half_width_mm": _half_width_mm(w),
         "quality": _quality(w),
         "travelled": w.travelled,
-        "scores": scores(values),
+        "scores": {
+            name: None if reading is None else rounded(reading)
+            for name, reading in scores(values).items()
+        },
         "measures": {name: measure_row(name, value) for name, value in values.items()},
         "events": w.events,
         "settings": _settings(w),

@@ -10,8 +10,8 @@ if TYPE_CHECKING:
 NO_BREAK = "\N{NO-BREAK SPACE}"
 MINUS = "\N{MINUS SIGN}"
 
-# Nearer to all or to nothing than this is arithmetic noise.
-NOISE_PCT = 1e-9
+# What comes after so many digits of a percentage is arithmetic noise.
+PERCENT_DECIMALS = 9
 # Values to be near to are whole numbers and simple shares, such as the exponent -1/3.
 LARGEST_DENOMINATOR = 12
 
@@ -150,10 +150,11 @@ def percent(share_pct: float) -> str:
     >>> [percent(v).replace(NO_BREAK, " ") for v in (91.2, 99.8, 0.2, 100.0)]
     ['91 %', '99 %', '1 %', '100 %']
     """
+    share_pct = round(share_pct, PERCENT_DECIMALS)
     whole = round(share_pct)
-    if whole >= 100 and share_pct < 100.0 - NOISE_PCT:
+    if whole >= 100 and share_pct < 100.0:
         whole = 99
-    if whole <= 0 and share_pct > NOISE_PCT:
+    if whole <= 0 and share_pct > 0.0:
         whole = 1
     return f"{whole}{NO_BREAK}%"
 

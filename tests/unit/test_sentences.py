@@ -7,6 +7,7 @@ import pytest
 
 from analysis.quality import FLAGS
 from analysis.registry import MEASURES, measure
+from analysis.report import rounded
 from analysis.scores import scores
 from analysis.value import REASONS, Value
 from server.documents import CriterionFields
@@ -273,6 +274,8 @@ def test_a_reading_is_written_as_its_share_wherever_it_stands() -> None:
     for share in exact:
         told = scores({"in_corridor_share": Value(share)})["on_path_pct"]
         assert told is not None
+        # As the report keeps it:
+        assert percent(rounded(told)) == percent(told)
         assert percent(told) == percent(100.0 * share)
         assert measured(share, measure("in_corridor_share")) == percent(told)
 
