@@ -124,7 +124,7 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
     ),
     _middle(
         "midline_slowdown_ratio",
-        "Slowing at the midline",
+        "Speed away from the midline ÷ at it",
         "Mean speed 20 to 60 mm from the midline over mean speed within 20 mm; curvature alone "
         "slows a hand, so compare on the same guide only.",
         lambda w: midline_bands.slowdown_ratio(_pieces(w), *_at(w)),
@@ -161,7 +161,7 @@ MIDLINE_MEASURES: tuple[TrialMeasure, ...] = (
     ),
     _middle(
         "midline_deviation_ratio",
-        "Distance from the line at the midline",
+        "Distance from the line at the midline ÷ away from it",
         "Mean distance from the line within 20 mm of the midline over that 20 to 60 mm from it.",
         _deviation_ratio,
         needs=MIDLINE_BANDS | DEVIATION,

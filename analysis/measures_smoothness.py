@@ -188,7 +188,7 @@ SMOOTHNESS_MEASURES: tuple[TrialMeasure, ...] = (
     ),
     _smooth(
         "band_4_12hz_share",
-        "4-12 Hz share",
+        "Share of fast waves (4 to 12 a second)",
         "Share of the waves across the line that are faster than 4 a second.",
         _wave_share,
         formula=SPECTRUM + "P(4-12 Hz) / P(0.5-12 Hz).",

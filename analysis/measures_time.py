@@ -13,6 +13,8 @@ TIME = "Time"
 PAUSES = "Pauses and lifts"
 CONVENTION = "Linnet convention"
 LIMITS = "Linnet convention; limits in use: Pascual, Soler & Salas 2023, Front. Psychol. 13:1052264"
+# Kind of the mark of a line that was begun although a go signal was still to come.
+EARLY = "touched_before_go"
 PAUSE = (
     "A pause is a run of at least 0.2 s in which the filtered speed is below 5 mm/s (below half "
     "the median moving speed, at least 1 mm/s, where that median is under 10 mm/s), ends by "
@@ -29,7 +31,9 @@ def moving(w: Workings) -> Kinematics:
 
 
 def _initiation(w: Workings) -> float:
-    if w.trial.cue_s is None and not w.trial.shown_at_zero:
+    # Counted from first sight it would be another quantity than those beside it in its series.
+    early = any(mark.kind == EARLY for mark in w.trial.marks)
+    if early or (w.trial.cue_s is None and not w.trial.shown_at_zero):
         raise Refused("no_time")
     return moving(w).stroke_times_s[0][0] - (w.trial.cue_s or 0.0)
 
@@ -62,7 +66,8 @@ TIME_MEASURES: tuple[TrialMeasure, ...] = (
         modes=ALL_MODES,
         formula="t of the first sample less t of the go signal; without a signal, less 0, the "
         "moment at which the guide was shown.",
-        edges="Negative when the child began before the signal. To one sample step.",
+        edges="Refused where the child began before a signal that was then not given. Negative "
+        "where the signal came after the first contact. To one sample step.",
     ),
     _seconds(
         "start_dwell",

@@ -9,7 +9,7 @@ Better = Literal["low", "high", "near", "none"]
 
 REASONS: dict[str, str] = {
     "no_samples": "Nothing was drawn.",
-    "no_time": "The samples have no times.",
+    "no_time": "The samples have no times, or there is none to count from.",
     "too_few_samples": "Too few samples.",
     "rate_too_low": "The tablet reported too few points a second.",
     "time_not_monotone": "The tablet's clock went back or stood still during the trial.",

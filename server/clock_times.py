@@ -1,4 +1,4 @@
-"""Clock times as forms bring them, on the day of a session."""
+"""Clock times as forms bring them, on the day of a session, and the minutes between two."""
 
 from datetime import date, datetime, time
 
@@ -39,3 +39,14 @@ def moment_of(text: str, name: str, day: date, settings: Settings) -> datetime |
     # Without a zone of its own the practice keeps that of the machine.
     local = datetime.combine(day, clock, settings.zone)
     return local if settings.zone is not None else local.astimezone()
+
+
+def whole_minutes(minutes: float) -> int:
+    """Return how long a session lasted as people say it [min]: what began lasted one at least.
+
+    Examples
+    --------
+    >>> whole_minutes(2.9), whole_minutes(0.2), whole_minutes(28.0)
+    (3, 1, 28)
+    """
+    return max(1, round(minutes))

@@ -205,10 +205,11 @@ def check_schema(engine: Engine) -> None:
         Says which revision the database has and what to do.
     """
     found, wanted = revision_of(engine), newest_revision()
+    if found == wanted:
+        return
     if found is not None and not is_known(found):
         raise WrongSchema(NEWER_SCHEMA.format(found=found))
-    if found != wanted:
-        raise WrongSchema(
-            f"the database has schema {found or 'none'}, this program needs {wanted}: "
-            "run 'linnet upgrade', which makes a backup first"
-        )
+    raise WrongSchema(
+        f"the database has schema {found or 'none'}, this program needs {wanted}: "
+        "run 'linnet upgrade', which makes a backup first"
+    )

@@ -13,8 +13,11 @@ MOST_LETTERS = 800
 LONG = f"Say less: no more than {MOST_LETTERS} letters fit here."
 AGAIN = "Nothing was printed. Look at what is said beside the fields."
 
-PERCENT_WORDS = re.compile(r"[%‰]|\bper ?cent", re.IGNORECASE)
+# "Per centimetre" is none.
+PERCENT_WORDS = re.compile(r"[%‰]|\bpercent|\bper[\s-]+cent(?:s|um|ages?|iles?)?\b")
 BETWEEN = r"[\W_]*"
+# A shorter number is in every second sentence, as a count.
+LEAST_DIGITS = 4
 
 
 def refused_texts(texts: Mapping[str, str], code: str) -> dict[str, str]:
@@ -46,11 +49,22 @@ def refused_texts(texts: Mapping[str, str], code: str) -> dict[str, str]:
 def holds_code(text: str, code: str) -> bool:
     """Return whether a text holds a child's code, however it is written.
 
+    A code of one to three digits and nothing else is not sought.
+
     Examples
     --------
     >>> holds_code("Bring bw 01 along.", "BW-01"), holds_code("A bow.", "BW-01")
     (True, False)
+    >>> holds_code("Gull drew 12 lines.", "12"), holds_code("Ask for 10 12.", "1012")
+    (False, True)
     """
+    digits = "".join(re.findall(r"[^\W_]", _plain(code)))
+    if digits.isdigit() and len(digits) < LEAST_DIGITS:
+        return False
+    return _is_in(text, code)
+
+
+def _is_in(text: str, code: str) -> bool:
     if not any(sign.isdigit() for sign in code):
         # A code like a word is sought as it is written; one letter is in every sentence.
         asked = re.escape(code.strip())
@@ -70,4 +84,5 @@ def _plain(text: str) -> str:
 def name_for_family(child: Child) -> str | None:
     """Return what a child is called on the page; None if there is no name that may stand there."""
     nickname = child.nickname
-    return None if nickname is None or holds_code(nickname, child.code) else nickname
+    # A name holds no counts: there a short number is the code.
+    return None if nickname is None or _is_in(nickname, child.code) else nickname

@@ -195,7 +195,7 @@ def _keys(workings: Workings, *, calibrated: bool) -> list[Line2D | Patch]:
                 [],
                 color=RUST,
                 linewidth=6.0,
-                label="outside the corridor",
+                label="outside the path",
                 solid_capstyle="butt",
             )
         )

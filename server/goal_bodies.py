@@ -21,6 +21,8 @@ OF_A_WIDTH = frozenset({"corridor", "band"})
 # A measure that needs no more than this is the same whoever draws.
 OF_THE_GUIDE = frozenset({"guide", "corridor"})
 OPEN: Literal["open"] = "open"
+# The mode of a task for scissors, and the scope of a measure of what was cut.
+CUT = "cut"
 
 NO_MEASURE = "This must be the id of a measure of one trial or of one cut; see linnet measures."
 OF_PEN_STROKES = "A pen drawn along a cutting line is practice: no goal can rest on this measure."
@@ -149,9 +151,32 @@ def content_of(db: Session, body: GoalBody, today: date) -> dict[str, Any]:
         faults += [*_due_faults(body, today), *fitting_faults(db, body)]
     if faults:
         raise Problem(422, errors=faults)
+    return _content(body, measure(body.measure).unit)
+
+
+def content_as_sent(body: GoalBody) -> dict[str, Any] | None:
+    """Return what a goal says as its table keeps it, whether it can be set now or not.
+
+    Parameters
+    ----------
+    body : GoalBody
+        From a request.
+
+    Returns
+    -------
+    dict or None
+        As of `content_of`; None if there is no such measure.
+    """
+    from analysis.registry import MEASURES
+
+    unit = next((one.unit for one in MEASURES if one.id == body.measure), None)
+    return None if unit is None else _content(body, unit)
+
+
+def _content(body: GoalBody, unit: str) -> dict[str, Any]:
     content = body.model_dump(exclude={"id", "based_on", "criterion", "conditions", "baseline"})
     bounds = body.criterion.model_dump(exclude_none=True)
-    content["criterion"] = bounds | {"unit": measure(body.measure).unit}
+    content["criterion"] = bounds | {"unit": unit}
     content["conditions"] = body.conditions.model_dump(exclude_none=True)
     baseline = body.baseline
     content["baseline"] = None if baseline is None else baseline.model_dump(mode="json")
@@ -198,7 +223,7 @@ def speaks_against(entry: "Measure | None") -> str | None:
 
     if entry is None or entry.scope == "series":
         return NO_MEASURE
-    if entry.scope == "trial" and entry.modes == {"cut"}:
+    if entry.scope == "trial" and entry.modes == {CUT}:
         return OF_PEN_STROKES
     return OF_GUIDE if entry.scope == "trial" and needs_of(entry) <= OF_THE_GUIDE else None
 

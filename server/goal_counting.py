@@ -12,12 +12,12 @@ from analysis.registry import measure
 from analysis.report import criterion_row
 from analysis.trial import Criterion
 from analysis.value import Value
+from server.goal_bodies import CUT
 from server.goal_matching import HELP_OVER, fits, has_failed, help_reason
 from server.store_goals import Measured
 from server.store_marks import counts
 from server.tables import GoalRow, MarkRow
 
-CUT = "cut"
 VOIDED, NOT_MEASURED = "voided", "not_measured"
 LEFT_OUT = {
     VOIDED: "Voided: not to be used.",

@@ -5,14 +5,13 @@ from collections.abc import Iterator
 from sqlalchemy.orm import Session
 
 from server.faults import Fault
-from server.goal_bodies import ConditionsBody, GoalBody
+from server.goal_bodies import CUT, ConditionsBody, GoalBody
 from server.library_fit import PAPER
 from server.library_steps import TaskDict
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.store_tasks import library_task, revisions_of
 from server.task_asking import directions_of, hands_of, has_width
 
-CUT = "cut"
 NO_TASK = "There is no such task."
 NOT_IN_TASK = "This measure is not taken in this task."
 NO_PATH = "This task has no path with a width: leave it empty."

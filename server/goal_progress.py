@@ -12,6 +12,7 @@ from analysis.proportions import wilson_interval
 from analysis.registry import measure
 from analysis.report import rounded
 from analysis.value import REASONS, Refused
+from server.goal_bodies import CUT
 from server.goal_counting import LEFT_OUT, Standing, standing_in_goal
 from server.store_goals import measured_of, trials_since
 from server.store_marks import latest_marks
@@ -69,7 +70,9 @@ def since_of(versions: Sequence[GoalRow], begun: date) -> date:
     return max(begun, date.fromisoformat(baseline["day"]) + timedelta(days=1))
 
 
-def progress_of(db: Session, goal: GoalRow, since: date) -> dict[str, Any]:
+def progress_of(
+    db: Session, goal: GoalRow, since: date, *, session_id: str | None = None
+) -> dict[str, Any]:
     """Return how far a goal has come, in plain types.
 
     Parameters
@@ -80,6 +83,8 @@ def progress_of(db: Session, goal: GoalRow, since: date) -> dict[str, Any]:
         One version of a goal.
     since : date
         First day whose trials count.
+    session_id : str or None
+        Only the trials of this session, if one is given.
 
     Returns
     -------
@@ -91,7 +96,7 @@ def progress_of(db: Session, goal: GoalRow, since: date) -> dict[str, Any]:
         trials of the goal were not counted, by reason. Whether the goal is reached is said by
         a person, in its status.
     """
-    tries = _tries(db, goal, since)
+    tries = _tries(db, goal, since, session_id)
     counted = [one for one in tries if one.met is not None]
     entry = measure(goal.measure)
     width_mm = goal.conditions.get("corridor_mm")
@@ -112,9 +117,9 @@ def progress_of(db: Session, goal: GoalRow, since: date) -> dict[str, Any]:
     }
 
 
-def _tries(db: Session, goal: GoalRow, since: date) -> list[Try]:
-    is_cut = measure(goal.measure).scope == "cut"
-    found = trials_since(db, goal.child_id, "cut" if is_cut else "trial", since)
+def _tries(db: Session, goal: GoalRow, since: date, session_id: str | None) -> list[Try]:
+    kind = CUT if measure(goal.measure).scope == CUT else "trial"
+    found = trials_since(db, goal.child_id, kind, since, session_id=session_id)
     days = {trial.id: day for trial, day in found}
     trials = [trial for trial, _ in found]
     results = list(results_of(db, trials, reports=False))

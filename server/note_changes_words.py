@@ -1,18 +1,18 @@
 """What differs from the numbers that were signed, as lines for people."""
 
-from collections.abc import Callable, Iterable, Mapping
-from datetime import datetime
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime
 from typing import Any
 
 from analysis.registry import measure
-from server.dates import clock_words
+from server.dates import clock_words, day_words
 from server.note_draft_words import given_help
+from server.note_facts import Local
 from server.numbers import NO_BREAK, count_word, each_side, measured, percent, trimmed
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.wording import ATTENDANCE_WORDS, capital, joined, plural
 
 Change = Mapping[str, Any]
-Local = Callable[[datetime], datetime]
 
 # After this many values of one trial the others are only counted.
 MOST_VALUES = 4
@@ -97,7 +97,7 @@ def _line(change: Change, names: Mapping[str, str], local: Local) -> str:
             added = change["now"] - change["signed"]
             return f"{trial}, has {count_word(added)} {plural('correction', added)} more."
         case "voided":
-            return f"{trial}, is not to be used any more."
+            return f"{trial}, was voided."
         case "used_again":
             return f"{trial}, is used again."
         case _:
@@ -119,6 +119,8 @@ def _said(name: str, value: Any, local: Local) -> str:
         return NOT_SAID
     if name in MOMENTS:
         return clock_words(local(datetime.fromisoformat(value)))
+    if name == "day":
+        return day_words(date.fromisoformat(value))
     if name == "minutes":
         return f"{trimmed(value, 1)} min"
     if name == "help":

@@ -1,7 +1,6 @@
 """The objective part of a note as a draft: what was counted and noted, without a judgement."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from datetime import datetime
+from collections.abc import Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any, NamedTuple
 
@@ -17,14 +16,17 @@ from server.note_draft_words import (
     own_words,
     paper_clauses,
 )
-from server.note_facts import distinct, time_words
+from server.note_facts import Local, distinct, time_words
 from server.note_numbers import groups_of
 from server.numbers import NO_BREAK, count_word, each_side, trimmed
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.wording import ATTENDANCE_WORDS, capital, joined, plural, sentence_of
 
 Numbers = Mapping[str, Any]
-Local = Callable[[datetime], datetime]
+# What makes one line of a task, whichever way it is drawn and whatever is asked of it.
+LINE = ("task_id", "task_name", "mode", "guide_id", "half_width_mm", "hand")
+# Equal words for lines that are not equal would read as one of them said twice.
+ANOTHER = " (another size of it)"
 NO_SPREADS: Mapping[str, str] = MappingProxyType({})
 
 # A pen drawn along the line of a task for scissors is practice, and no criterion is met by it.
@@ -144,14 +146,12 @@ def _conditions(session: Numbers, tried: Sequence[Tried]) -> str:
 def _tasks(tried: Sequence[Tried], spreads: Mapping[str, str]) -> Iterator[str]:
     heads: dict[bytes, list[Tried]] = {}
     for one in tried:
-        names = ("task_id", "task_name", "mode", "guide_id", "half_width_mm", "hand")
-        key = [one.trial["kind"], *(one.group[name] for name in names)]
+        key = [one.trial["kind"], *(one.group[name] for name in LINE)]
         heads.setdefault(orjson.dumps(key), []).append(one)
     said: set[str] = set()
     for mine in heads.values():
         head = task_words(mine[0].trial, mine[0].group)
-        # Equal words for lines that are not equal would read as one of them said twice.
-        another = " (another size of it)" if head in said else ""
+        another = ANOTHER if head in said else ""
         said.add(head)
         yield f"{head}{another}. {' '.join(_ways(mine, spreads))}"
 

@@ -122,7 +122,8 @@ def help_clause(trials: Sequence[Numbers]) -> str:
     """
     count = len(trials)
     helped = [one for one in trials if one["helped"]]
-    silent = [one for one in trials if not one["helped"] and one["outcome"] is None]
+    # Who says how a trial ended, or notes set-up alone, says that there was no more help.
+    silent = [one for one in trials if one["outcome"] is None and not one["help"]]
     if not trials:
         return ""
     if len(helped) == count:

@@ -4,8 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import date, datetime
 from typing import Any, NamedTuple
 
+from server.clock_times import whole_minutes
 from server.dates import clock_words, weekday_words
-from server.numbers import trimmed
 from server.page_session import CAME_WORDS, KIND_WORDS
 from server.wording import capital, joined
 
@@ -13,7 +13,7 @@ Numbers = Mapping[str, Any]
 Local = Callable[[datetime], datetime]
 
 NOT_NOTED = "not noted"
-NO_GOAL = "No open goal was worked on."
+NO_GOAL = "No trial of this session counts towards an open goal."
 
 
 class Fact(NamedTuple):
@@ -39,7 +39,7 @@ def time_words(session: Numbers, local: Local) -> str:
     )
     when = f"{start}–{end}" if start and end else f"from {start}" if start else ""
     minutes = session["minutes"]
-    words = [when, "" if minutes is None else f"{trimmed(minutes, 1)} min"]
+    words = [when, "" if minutes is None else f"{whole_minutes(minutes)} min"]
     return ", ".join(word for word in words if word)
 
 
@@ -81,7 +81,7 @@ def session_facts(numbers: Numbers, local: Local) -> list[Fact]:
 
 
 def goal_lines(numbers: Numbers) -> list[str]:
-    """Return the goals that were worked on in a session, each with its count of that day.
+    """Return the goals that were worked on in a session, each with its count.
 
     Parameters
     ----------
@@ -96,19 +96,27 @@ def goal_lines(numbers: Numbers) -> list[str]:
 
 def goal_changes(signed: Numbers, live: Numbers) -> list[str]:
     """Return which counts of goals differ from those that were signed, a sentence for each."""
-    now = {one["goal_id"]: one for one in live.get("goals") or []}
-    return [
-        f"Goal on {was['task']}: {_counted(was)} when signed, {_counted(after)} now."
-        for was in signed.get("goals") or []
-        if (after := now.get(was["goal_id"])) is not None and _counted(was) != _counted(after)
-    ]
+    if signed.get("goals") is None:
+        return []
+    was, now = (
+        {one["goal_id"]: one for one in numbers.get("goals") or []} for numbers in (signed, live)
+    )
+    lines = []
+    for goal_id in dict.fromkeys([*was, *now]):
+        task = (was.get(goal_id) or now[goal_id])["task"]
+        before, after = (_counted(found.get(goal_id)) for found in (was, now))
+        if before != after:
+            lines.append(f"Goal on {task}: {before} when signed, {after} now.")
+    return lines
 
 
 def _goal(goal: Numbers) -> str:
-    return f"{goal['sentence']} {capital(_counted(goal))} on this day."
+    return f"{goal['sentence']} {capital(_counted(goal))} in this session."
 
 
-def _counted(goal: Numbers) -> str:
+def _counted(goal: Numbers | None) -> str:
+    if goal is None:
+        return "not worked on"
     met, of, left_out = goal["met"], goal["of"], goal["left_out"]
     counted = f"met in {met} of {of} trials that count" if of else "no trial that counts"
     return f"{counted}, {left_out} left out" if left_out else counted

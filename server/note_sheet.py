@@ -5,7 +5,6 @@ from typing import Any
 
 from server.numbers import NO_BREAK
 from server.printed import Block, Heading, Paragraph, Table, printed
-from server.wording import capital
 
 EMPTY = "(empty)"
 HEAD = ("Task, hand, direction", "Met (95 % interval)", "Not counted")
@@ -80,7 +79,7 @@ def _table(words: Mapping[str, Any]) -> Table:
 def _cells(row: Any, *, asked: bool) -> list[str]:
     task = ", ".join(word for word in (row.task, row.direction) if word)
     met = f"{row.met} ({row.interval})" if row.interval else row.met
-    lines = [task, *([row.asked] if asked else []), *([capital(row.help)] if row.help else [])]
+    lines = [task, *([row.asked] if asked else []), *([row.help] if row.help else [])]
     return ["\n".join(lines), met, row.left_out or "–"]
 
 
@@ -95,4 +94,4 @@ def _foot(words: Mapping[str, Any]) -> Iterator[str]:
     if words["changed"]:
         yield "Changed since signing:"
         yield from words["changed"]
-    yield f"Numbers of analysis version {words['version']}."
+    yield f"Numbers computed by analysis version {words['version']}."

@@ -3,10 +3,12 @@
 from sqlalchemy import select, update
 from sqlalchemy.exc import IntegrityError
 
+from server.attendance import contradiction
 from server.faults import Fault
 from server.note_goals import note_numbers_of
 from server.note_times import refuse_without_times
 from server.problems import Problem
+from server.settings import Settings
 from server.store_notes import (
     COSIGNED,
     DRAFT,
@@ -35,15 +37,15 @@ OTHER_ADDENDUM = "Another text is already stored under this id. It was not chang
 EMPTY_ASSESSMENT = "A note is signed only with an assessment, which a person writes."
 
 
-def sign(desk: Desk, based_on: int) -> NoteRow:
+def sign(desk: Desk, based_on: int, settings: Settings) -> NoteRow:
     """Sign a draft and freeze the numbers it was written with; the caller commits.
 
     Raises
     ------
     Problem
         403 for another than the author; 404 without a note; 409 if it is no draft or was
-        changed in the meantime; 422 while the assessment is empty, or the session took place
-        and nobody said when it began and ended.
+        changed in the meantime, or nobody came though something is in; 422 while the
+        assessment is empty, or the session took place and nobody said when it began and ended.
     """
     db, session = desk.db, desk.session
     # What is not computed yet is computed, and kept, before anything is locked.
@@ -60,8 +62,11 @@ def sign(desk: Desk, based_on: int) -> NoteRow:
     if not note.assessment.strip():
         raise Problem(422, errors=[Fault("/assessment", EMPTY_ASSESSMENT)])
     db.refresh(session)
+    contradicts = contradiction(db, session)
+    if contradicts is not None:
+        raise Problem(409, contradicts)
     refuse_without_times(db, session)
-    numbers = note_numbers_of(db, session)
+    numbers = note_numbers_of(db, session, settings)
     texts = {name: getattr(note, column) for name, column in SECTIONS.items()}
     move(
         desk,

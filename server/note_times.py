@@ -103,10 +103,14 @@ def _moment(desk: Desk, text: str, name: str, settings: Settings) -> datetime:
     moment = moment_of(text.strip(), FIELDS[name], desk.session.day, settings)
     if moment is None:
         raise Problem(422, errors=[Fault(f"/{FIELDS[name]}", WANTED[name])])
-    # A clock shows no seconds: in the minute that runs, a session ends now and not before.
-    if name == "ended_at" and moment <= desk.now < moment + MINUTE:
+    if name != "ended_at":
+        return moment
+    # A clock shows no seconds: in the minute that runs, a session ends now and not before, and
+    # in the minute in which it began not before it began.
+    if moment <= desk.now < moment + MINUTE:
         return desk.now
-    return moment
+    began = desk.session.started_at
+    return began if began is not None and moment < began < moment + MINUTE else moment
 
 
 def suggested_times(desk: Desk, settings: Settings) -> dict[str, str]:
@@ -133,8 +137,9 @@ def suggested_times(desk: Desk, settings: Settings) -> dict[str, str]:
     start = min((one for one, _ in known), default=None)
     end = max((one for _, one in known), default=desk.now if is_today else None)
     if end is not None and known:
-        # Up to the next whole minute, but not beyond now.
-        end = min(end + MINUTE, desk.now)
+        # Up to the next whole minute, but not beyond now nor into the next day.
+        after = min(end + MINUTE, desk.now)
+        end = after if settings.day_of(after) == session.day else end
 
     def clock(moment: datetime | None) -> str:
         return "" if moment is None else clock_words(settings.local(moment))

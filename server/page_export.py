@@ -27,20 +27,13 @@ TABLE_WORDS = {
     ),
     "children": ("Children", "One row a child: age band, preferred hand."),
 }
-
-
+NO_CONSENT = "no consent to research is noted and in force"
+TABLET_ONLY = "the tables hold trials drawn on a tablet only"
+# Of one and of many: what, and why.
 LEFT_OUT = {
-    "children_without_consent": (
-        "child is",
-        "children are",
-        "no consent to research is noted and in force",
-    ),
-    "trials_voided": ("trial is", "trials are", "a therapist has taken it out of use"),
-    "cuts_and_entries": (
-        "cut or entry is",
-        "cuts or entries are",
-        "the tables hold trials drawn on a tablet only",
-    ),
+    "children_without_consent": ("child is", "children are", NO_CONSENT, NO_CONSENT),
+    "trials_voided": ("trial is", "trials are", "it is voided", "they are voided"),
+    "cuts_and_entries": ("cut or entry is", "cuts or entries are", TABLET_ONLY, TABLET_ONLY),
 }
 
 
@@ -86,18 +79,25 @@ def export_page(db: Session) -> dict[str, Any]:
     return {
         "tables": links,
         "families": groups,
-        "left_out": _left_out_words(left_out(db)),
+        "left_out": left_out_words(left_out(db)),
         "cautions": [NOT_LEFT_OUT, NO_NORM],
     }
 
 
-def _left_out_words(counts: Mapping[str, int]) -> list[str]:
+def left_out_words(counts: Mapping[str, int]) -> list[str]:
+    """Return what is not in the tables and why, a sentence for each reason that there is.
+
+    Parameters
+    ----------
+    counts : mapping
+        Of `server.export.left_out`: how many, by reason. [1]
+    """
     said = []
-    for key, (one, many, why) in LEFT_OUT.items():
+    for key, (one, many, why_one, why_many) in LEFT_OUT.items():
         count = counts[key]
         if count:
-            words = f"{count_word(count)} {one if count == 1 else many} left out: {why}"
-            said.append(sentence_of(words))
+            what, why = (one, why_one) if count == 1 else (many, why_many)
+            said.append(sentence_of(f"{count_word(count)} {what} left out: {why}"))
     return said
 
 

@@ -8,7 +8,7 @@ from sqlalchemy.orm import Session
 
 from analysis.registry import MEASURES
 from server.dates import day_words
-from server.goal_bodies import speaks_against
+from server.goal_bodies import OPEN, speaks_against
 from server.goal_fitting import task_of_goal
 from server.goal_progress import progress_of, since_of
 from server.goal_typed import ENDS, GoalForm, fresh, typed_of
@@ -30,7 +30,6 @@ from server.store_tasks import own_tasks
 from server.tables import Child, GoalRow
 from server.wording import capital
 
-OPEN = "open"
 WORDS_OF_STATUS = {
     "met": "Met: a person says so, whatever the count.",
     "continued": "Continued: it goes on in another form.",

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, NamedTuple
 
+from server.attendance import contradiction
 from server.dates import weekday_words
 from server.deps import SeenSession
 from server.note_changes import changed_since
@@ -128,7 +129,7 @@ def note_page(desk: Desk, seen: SeenSession, settings: Settings, typed: Typed) -
         Plain words and lists of them.
     """
     note = note_of(desk.db, desk.session.id)
-    live = note_numbers_of(desk.db, desk.session)
+    live = note_numbers_of(desk.db, desk.session, settings)
     is_signed = note is not None and note.state in (SIGNED, COSIGNED)
     frozen = note.frozen if note is not None and is_signed else None
     numbers = live if frozen is None else frozen
@@ -162,6 +163,7 @@ def note_page(desk: Desk, seen: SeenSession, settings: Settings, typed: Typed) -
         "typed": typed,
         "troubles": typed.troubles,
         "cautions": cautions_of(numbers),
+        "contradicts": None if is_signed else contradiction(desk.db, desk.session),
     }
 
 

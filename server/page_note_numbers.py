@@ -3,7 +3,9 @@
 from collections.abc import Iterator, Mapping
 from typing import Any, NamedTuple
 
-from server.note_draft import REASON_WORDS, is_pen_practice, task_words
+import orjson
+
+from server.note_draft import ANOTHER, LINE, REASON_WORDS, is_pen_practice, task_words
 from server.note_draft_words import criterion_words, help_clause
 from server.note_numbers import groups_of
 from server.numbers import unbroken
@@ -47,11 +49,25 @@ def number_rows(numbers: Numbers) -> list[NumberRow]:
     list of NumberRow
         What was done on paper stands apart from what was drawn.
     """
-    return [
-        _row(group, mine)
-        for kind in sorted(ATTEMPTS, key=lambda one: one != "trial")
-        for group, mine in _groups([one for one in numbers["trials"] if one["kind"] == kind])
-    ]
+    return list(_rows_by_group(numbers).values())
+
+
+def _rows_by_group(numbers: Numbers) -> dict[bytes, NumberRow]:
+    """Return each row by what its trials share: two lines may well have the same name."""
+    rows: dict[bytes, NumberRow] = {}
+    lines: dict[str, bytes] = {}
+    for kind in sorted(ATTEMPTS, key=lambda one: one != "trial"):
+        for group, mine in _groups([one for one in numbers["trials"] if one["kind"] == kind]):
+            row = _row(group, mine)
+            line = _key([kind, *(group[name] for name in LINE)])
+            if lines.setdefault(row.task, line) != line:
+                row = row._replace(task=f"{row.task}{ANOTHER}")
+            rows[_key([kind, _what(group)])] = row
+    return rows
+
+
+def _key(what: list[Any]) -> bytes:
+    return orjson.dumps(what, option=orjson.OPT_SORT_KEYS)
 
 
 def number_words(numbers: Numbers) -> dict[str, Any]:
@@ -102,17 +118,15 @@ def _interval(met: int, of: int) -> str:
 
 def count_changes(signed: Numbers, live: Numbers) -> list[str]:
     """Return which counts differ from those that were signed, a sentence for each."""
-    was, now = ({_what_of(row): row for row in number_rows(one)} for one in (signed, live))
+    was, now = (_rows_by_group(one) for one in (signed, live))
     lines = []
     for what in dict.fromkeys([*was, *now]):
+        row = was.get(what) or now[what]
         before, after = (_count_words(rows.get(what)) for rows in (was, now))
         if before != after:
-            lines.append(f"{', '.join(filter(None, what[:2]))}: {before} when signed, {after} now.")
+            name = ", ".join(filter(None, (row.task, row.direction)))
+            lines.append(f"{name}: {before} when signed, {after} now.")
     return lines
-
-
-def _what_of(row: NumberRow) -> tuple[str, str, str]:
-    return row.task, row.direction, row.asked
 
 
 def _count_words(row: NumberRow | None) -> str:

@@ -1,6 +1,6 @@
 """What the list of notes says: what waits, what is one's own, what has no note yet."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date
 from typing import Any, NamedTuple
 
@@ -10,14 +10,13 @@ from server.dates import clock_words, short_day, weekday_words
 from server.note_differences import section_changes, summary
 from server.note_due import LOOK_BACK_DAYS, Due, Noted, due_of, due_words
 from server.note_waiting import different_since
-from server.numbers import count_word
-from server.page_words import ChildWords, child_words
+from server.page_words import ChildWords, child_words, trial_words
 from server.sentences import NO_NORM
 from server.settings import Settings
 from server.store_accounts import account_by_id
+from server.store_counts import NOTHING_IN, CameIn, came_in
 from server.store_notes import SIGNED, last_reasons, own_notes, texts_signed_again
 from server.tables import Account, Child, NoteRow, SessionRow
-from server.wording import plural
 
 
 class NoteLine(NamedTuple):
@@ -88,12 +87,14 @@ def queue_page(
 
 
 def _lists(lines: Lines, due: Due) -> dict[str, list[NoteLine]]:
+    unwritten = [session for session, _ in (*due.missing, *due.of_others)]
+    came = came_in(lines.db, [session.id for session in unwritten])
     return {
         "waiting": _waiting(lines, due.waiting),
         "returned": _returned(lines, due.returned),
         "drafts": [_draft(lines, one) for one in due.drafts],
-        "missing": [_missing(lines, *one) for one in due.missing],
-        "of_others": [_missing(lines, *one) for one in due.of_others],
+        "missing": [_missing(lines, one, came) for one, _ in due.missing],
+        "of_others": [_missing(lines, one, came) for one, _ in due.of_others],
     }
 
 
@@ -146,9 +147,9 @@ def _signed(lines: Lines, noted: Noted) -> NoteLine:
     return lines.line(session, [], _signed_at(lines, note))
 
 
-def _missing(lines: Lines, session: SessionRow, trials: int) -> NoteLine:
+def _missing(lines: Lines, session: SessionRow, came: Mapping[str, CameIn]) -> NoteLine:
     """Return a session that took place and has no note."""
     start = session.started_at
     began = "" if start is None else clock_words(lines.settings.local(start))
-    came = f"{count_word(trials)} {plural('trial', trials)}"
-    return lines.line(session, [word for word in (began, session.place, came) if word], "")
+    trials = trial_words(came.get(session.id, NOTHING_IN))
+    return lines.line(session, [word for word in (began, session.place, trials) if word], "")

@@ -5,12 +5,14 @@ from typing import Any
 
 from sqlalchemy.orm import Session
 
+from server.clock_times import whole_minutes
 from server.dates import clock_words, weekday_words
 from server.deps import SeenSession
 from server.note_due import took_place
 from server.note_numbers import minutes_of
-from server.numbers import NO_BREAK, trimmed
+from server.numbers import NO_BREAK
 from server.page_session_adding import Choice, adding
+from server.page_session_doubts import doubts_of, unsaved_of
 from server.page_session_live import live_words, seen_trials
 from server.page_session_plan import came_in_words, plan_items
 from server.page_session_refused import NOTHING_REFUSED, Refused
@@ -72,6 +74,8 @@ def session_page(
         "live": live_words(db, trials),
         "observed": observed(db, session, trials, settings, refused),
         "refused": refused,
+        "doubts": doubts_of(db, session),
+        "unsaved": unsaved_of(refused, facts_typed(session, settings)) if is_signed(state) else [],
         "cautions": [NO_NORM],
     }
 
@@ -153,7 +157,7 @@ def _first(session: SessionRow, settings: Settings, stands: str) -> str:
         if session.ended_at is None:
             words = [f"{stands} at {began}"]
         else:
-            minutes = f"{trimmed(minutes_of(session) or 0.0, 0)}{NO_BREAK}min"
+            minutes = f"{whole_minutes(minutes_of(session) or 0.0)}{NO_BREAK}min"
             words += [f"{began}–{clock_words(settings.local(session.ended_at))}", minutes]
     elif stands == BEGUN:
         words.append("no time noted")

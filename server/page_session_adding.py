@@ -1,5 +1,6 @@
 """The form that adds to a plan: which task, at which step, for which hands and directions."""
 
+import re
 import secrets
 from collections.abc import Mapping
 from typing import Any, NamedTuple
@@ -7,6 +8,7 @@ from typing import Any, NamedTuple
 from sqlalchemy.orm import Session
 
 from server.block_order import LARGEST_SEED
+from server.fields import UUID_PATTERN
 from server.library import LIBRARY
 from server.library_fit import LARGE_SCREEN, PAPER, TABLET
 from server.library_steps import Step, TaskDict, steps_of, usual_step
@@ -14,7 +16,7 @@ from server.page_session_plan import MODE_WORDS
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.sentences_steps import step_words
 from server.store_tasks import own_tasks, task_by_id
-from server.tables import Child, SessionRow
+from server.tables import Child, SessionRow, random_id
 from server.task_asking import directions_of, hands_of
 from server.tools import tools_of
 from server.wording import capital
@@ -106,6 +108,7 @@ def _usual(task: TaskDict, child: Child, session: SessionRow) -> dict[str, Any]:
     own = [child.preferred_hand] if child.preferred_hand in hands else []
     is_usual = task["mode"] == "cut" or task.get("medium") in (None, TABLET, LARGE_SCREEN)
     return {
+        "id": random_id(),
         "step": step_value(usual_step(task)),
         "hands": hands if len(hands) == 1 else own,
         "directions": directions_of(task)[:1],
@@ -124,6 +127,7 @@ def _choices(
     at = _usual(task, child, session) | dict(typed or {})
     return {
         "id": task["task_id"],
+        "form_id": at["id"] if re.fullmatch(UUID_PATTERN, at["id"]) else random_id(),
         "name": _task_word(task),
         "mode": MODE_WORDS[task["mode"]],
         "cautions": list(task.get("cautions") or ()),

@@ -16,18 +16,19 @@ from server.page_sessions import (
     on_paper,
     trial_line,
 )
+from server.page_words import trial_words
 from server.sentences_marks import CUE_WORDS, help_words, mark_sentence
 from server.session_trials import attempts_of
-from server.store_counts import NOT_DONE
+from server.store_counts import tally
 from server.store_results import facts_with
 from server.store_voids import voids_of
 from server.tables import MarkRow, SessionRow, TrialRow, random_id
 from server.trial_readings import hand_used
-from server.wording import plural, sentence_of
+from server.wording import sentence_of
 
 STATE_LETTERS = 12
 PHYSICAL = ("none", "minimal", "moderate", "maximal", "total")
-CUE_LABELS = {"verbal": "Spoken", "gesture": "Gesture", "demonstration": "Shown"}
+CUE_LABELS = {"verbal": "Verbal", "gesture": "Gesture", "demonstration": "Demonstration"}
 # As on the strip of the tablet, first of what was spoilt, then of what was stopped.
 REASONS = (
     "another child touched the screen",
@@ -114,33 +115,23 @@ def live_words(db: Session, trials: list[Seen]) -> dict[str, Any]:
     rows = [_row(db, number, one) for number, one in enumerate(trials, start=1)]
     return {
         "trials": rows[::-1],
-        "came_in": came_in(trials),
+        "came_in": _came_in_words(trials),
         "taps": list(TAP_WORDS.items()),
         "physical": PHYSICAL,
         "reasons": REASONS,
     }
 
 
-def came_in(trials: list[Seen]) -> str:
-    """Say how many trials are in, and how many of them nobody has marked.
-
-    As in every count, voided trials and those that were not done are none.
-
-    Examples
-    --------
-    >>> came_in([])
-    'No trial has come in yet.'
-    """
+def _came_in_words(trials: list[Seen]) -> str:
+    """Say how many trials came in, and how many of those that can be used nobody has marked."""
     if not trials:
         return "No trial has come in yet."
-    marks = [one.mark for one in trials if not one.voided]
-    here = [mark for mark in marks if mark is None or mark.outcome != NOT_DONE]
-    if not here:
-        return "No trial is in: each was not done or is voided."
-    bare = sum(mark is None for mark in here)
-    verb = "has" if len(here) == 1 else "have"
-    without = f", {bare} without a mark" if bare else ", each with a mark"
-    return f"{len(here)} {plural('trial', len(here))} {verb} come in{without}."
+    counted = tally(trials)
+    said = trial_words(counted, verb=True)
+    if not counted.usable:
+        return f"{said}."
+    bare = sum(one.mark is None and not one.voided for one in trials)
+    return f"{said}, {bare} without a mark." if bare else f"{said}, each with a mark."
 
 
 def said_of(mark: MarkRow | None) -> Said:

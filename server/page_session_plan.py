@@ -141,7 +141,7 @@ def _row(item: Item, place: int, count: int) -> PlanItem:
         mode=MODE_WORDS.get(task["mode"], task["mode"]),
         size=size_words(item),
         condition=", ".join(condition_words(item["condition"])),
-        asked="asked once" if asked == 1 else f"asked {asked} {plural('time', asked)}",
+        asked={1: "asked once", 2: "asked twice"}.get(asked, f"asked {asked} times"),
         came_in=came_in_words(count),
         closed=item["state"] == "closed",
         in_block=False,
@@ -170,7 +170,7 @@ def _block_words(block: _Block, item: Item, items: Sequence[Item]) -> str:
     what = ", ".join(
         word for word in (name, MODE_WORDS.get(item["task"]["mode"], ""), size) if word
     )
-    return f"{what}: block {order.block} of {last}, random order from seed {order.seed}"
+    return f"{what}: block {order.block} of {last}, random order, shuffle number {order.seed}"
 
 
 def _width(guide: Mapping[str, Any]) -> str:

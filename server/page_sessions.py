@@ -5,12 +5,13 @@ from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
 from server.dates import weekday_words
 from server.numbers import NO_BREAK, each_side, percent, trimmed
+from server.page_words import trial_words
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.sentences_marks import OUTCOME_WORDS
+from server.store_counts import tally
 from server.store_marks import was_helped
 from server.store_trials import DRAWN
 from server.tables import MarkRow, SessionRow, TrialRow
-from server.wording import plural
 
 if TYPE_CHECKING:
     from server.page_child import Reading
@@ -108,9 +109,7 @@ def session_blocks(
 
 def _block(session: SessionRow, mine: Sequence["Reading"], *, unfolded: bool) -> SessionBlock:
     where = [word for word in (session.place, session.position) if word]
-    about = ", ".join(
-        [*where, f"{len(mine)} {plural('trial', len(mine))}" if mine else "no trial yet"]
-    )
+    about = ", ".join([*where, trial_words(tally(mine)) if mine else "no trial yet"])
     lines = [trial_line(number, reading) for number, reading in enumerate(mine, start=1)]
     return SessionBlock(session.id, weekday_words(session.day), about, lines, unfolded)
 

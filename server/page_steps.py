@@ -8,6 +8,7 @@ from sqlalchemy.orm import Session
 
 from analysis.registry import measure
 from server.dates import day_words
+from server.goal_bodies import OPEN
 from server.goal_counting import LEFT_OUT
 from server.library_steps import CORRIDOR, LENGTH, Step
 from server.numbers import count_word
@@ -16,7 +17,6 @@ from server.sentences_criterion import bounds_words
 from server.sentences_goals import NOTE_HELP, interval_words
 from server.sentences_steps import step_words
 from server.step_suggestion import SESSIONS, TOO_LITTLE, Suggestion, suggestion
-from server.step_tries import OPEN
 from server.store_attempts import StoredAttempt
 from server.store_goals import goals_of
 from server.store_steps import Tally, TaskStep, task_steps_of
@@ -28,7 +28,8 @@ RULE = (
     "Up: the two latest sessions each have at least 5 finished trials with at least 4 of 5 met, "
     "help within the goal, no distress. Down: at most 1 of 5 met in both, whatever the help, or "
     "help or distress rising in both. Where up and down hold at once it stays. A trial with more "
-    "help than is allowed counts as not met; one of which nobody noted the help is not counted. "
+    "help than is allowed counts as not met; one of which nobody noted whether there was help, or "
+    "how much, is left out and not among the 5. "
     "One step at a time, one session at a time. Nothing is changed by itself."
 )
 BY_TASK = "counted by the task's own criterion, set-up as the only help."
@@ -174,8 +175,9 @@ def _counts(latest: Iterable[Tally]) -> str:
 
 def _met(one: Tally) -> str:
     met, finished = one.count.met, one.count.finished
-    interval = f" ({interval_words(met, finished)})" if finished else ""
-    return f"{met} of {finished} met on {day_words(one.day)}{interval}"
+    if not finished:
+        return f"no trial counted on {day_words(one.day)}"
+    return f"{met} of {finished} met on {day_words(one.day)} ({interval_words(met, finished)})"
 
 
 def _left_out(latest: Iterable[Tally]) -> str:

@@ -19,7 +19,7 @@ from server.wording import capital, plural
 
 WEEK = timedelta(days=7)
 NO_NAME = "Tablet without a name"
-NO_SCALE = "Not measured on this tablet yet. Until then its tries have no lengths in millimetres."
+NO_SCALE = "Not measured on this tablet yet. Until then its trials have no lengths in millimetres."
 OLD_SCALE = "The tablet asks for a check each week; a check that found it true stays there."
 
 
@@ -137,7 +137,7 @@ def _state(tokens: Sequence[Token], live: Sequence[Token], moments: Moments) -> 
     revoked = [token.revoked_at for token in tokens if token.revoked_at is not None]
     if revoked:
         return (
-            f"Revoked, {moments.words(max(revoked))}. It can neither fetch plans nor send. "
+            f"Pairing ended, {moments.words(max(revoked))}. It can neither fetch plans nor send. "
             "What waits on it is kept there, and goes out once the tablet is paired again."
         )
     return (

@@ -119,7 +119,7 @@ def _words(page: ThenAndNow) -> dict[str, Any]:
         "child": child_words(page.child),
         "sentence": summary_sentence([one for _, one in page.rows], measure),
         "rows": told,
-        "asked": _asked_sentence(_one_asked(told)),
+        "asked": asked_sentence(told),
         "alone": _alone(found),
         "measures": measure_options(measure, KIND_OF_SCOPE),
         "tasks": [Option(key, word, key == chosen.tasks) for key, word in TASK_WORDS.items()],
@@ -164,16 +164,23 @@ def _row(name: str, one: Compared, measure: Measure, found: Found) -> Row:
     )
 
 
-def _one_asked(rows: Sequence[Row]) -> str | None:
-    """Return the criterion if all rows that have one have the same and no other."""
-    asked = {line.asked for row in rows for line in row.counts}
+def asked_sentence(rows: Sequence[Row]) -> str | None:
+    """Say the criterion once if all rows that have one have the same and no other.
+
+    Parameters
+    ----------
+    rows : sequence of Row
+        Each with the criteria that were asked of it.
+
+    Returns
+    -------
+    str or None
+        None if each row has to say its own, or none has any.
+    """
+    asked = {line.within for row in rows for line in row.counts}
     if len(asked) != 1 or any(len(row.counts) > 1 for row in rows):
         return None
-    return asked.pop()
-
-
-def _asked_sentence(asked: str | None) -> str | None:
-    return None if asked is None else f"Asked: {asked[0].lower() + asked[1:]}. {HOW_OFTEN}"
+    return f"Asked: {asked.pop()}. {HOW_OFTEN}"
 
 
 def _alone(found: Found) -> list[str]:

@@ -13,6 +13,7 @@ from server.child_attempts import Reading
 from server.dates import day_words
 from server.figures_panel import slope_of
 from server.figures_trend import trend_figure
+from server.goal_bodies import OPEN
 from server.measure_choice import chosen_measure
 from server.numbers import (
     NO_BREAK,
@@ -22,7 +23,7 @@ from server.numbers import (
     number,
     with_unit,
 )
-from server.page_goals import OPEN, task_name_of
+from server.page_goals import task_name_of
 from server.sentences import SURFACE_WORDS, TABLET_WORDS, widths_words
 from server.sentences_series import series_words, slope_line, slope_sentence
 from server.store_goals import goals_of

@@ -149,9 +149,9 @@ def _corrections(amended: Amended[TrialDocument], voided: bool) -> list[str]:
     if voided:
         said.append("Voided: it is kept and not counted.")
     if amended.count:
-        said.append("Amended: what is said here is as corrected; the record is as it was drawn.")
+        said.append("Corrected: this page counts the corrections; the record is as it was drawn.")
     if amended.hand_used is not None:
-        said.append(f"Hand used, as amended: {HAND_WORDS[amended.hand_used]}.")
+        said.append(f"Hand used, as corrected: {HAND_WORDS[amended.hand_used]}.")
     return said
 
 

@@ -13,6 +13,7 @@ from starlette.exceptions import HTTPException
 
 from analysis.errors import AnalysisError
 from server.faults import BadDocument, Fault, pointer
+from server.typed_texts import Texts, typed_texts
 from server.validation import sentence_of
 
 PROBLEM_JSON = "application/problem+json"
@@ -35,6 +36,8 @@ DETAILS = {
     503: "The server cannot store anything just now; its disk may be full. Keep what you have and "
     "try again later.",
 }
+# What came with a form is shown once more.
+NOT_TAKEN = (403, 404, 409, 410, 422)
 # Where the errors say what it collides with.
 CLASH = "What was sent does not go together with what is stored. Nothing of it was stored."
 OTHER_DETAIL = "This request could not be answered."
@@ -109,7 +112,7 @@ def _templates() -> Environment:
     return Environment(loader=PackageLoader("web", "desk"), autoescape=True)
 
 
-def _page(problem: Problem) -> str | None:
+def _page(problem: Problem, typed: Texts, *, is_form: bool) -> str | None:
     try:
         template = _templates().get_template("problem.html")
     except TemplateNotFound:
@@ -119,10 +122,12 @@ def _page(problem: Problem) -> str | None:
         status=problem.status,
         detail=problem.detail,
         errors=problem.errors,
+        typed=typed,
+        not_stored=is_form and problem.status in (403, 404),
     )
 
 
-def respond(request: Request, problem: Problem) -> Response:
+def respond(request: Request, problem: Problem, typed: Texts | None = None) -> Response:
     """Return the answer for a problem: a page for people who look at pages, else JSON.
 
     Parameters
@@ -131,6 +136,8 @@ def respond(request: Request, problem: Problem) -> Response:
         What was asked.
     problem : Problem
         What went wrong.
+    typed : list or None
+        What was typed in the form that was sent, of `typed_texts`.
 
     Returns
     -------
@@ -138,7 +145,8 @@ def respond(request: Request, problem: Problem) -> Response:
         With the status of the problem, never cached.
     """
     headers = NEVER_CACHED | problem.headers
-    page = _page(problem) if _wants_page(request) else None
+    is_form = request.method == "POST"
+    page = _page(problem, typed or [], is_form=is_form) if _wants_page(request) else None
     if page is not None:
         return HTMLResponse(page, problem.status, headers)
     return JSONResponse(problem.as_dict(), problem.status, headers, media_type=PROBLEM_JSON)
@@ -183,7 +191,9 @@ def problem_of(error: Exception) -> Problem:
 
 
 async def _answer(request: Request, error: Exception) -> Response:
-    return respond(request, problem_of(error))
+    problem = problem_of(error)
+    shows = problem.status in NOT_TAKEN and _wants_page(request)
+    return respond(request, problem, await typed_texts(request) if shows else None)
 
 
 def install(app: FastAPI) -> None:

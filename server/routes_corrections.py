@@ -11,18 +11,20 @@ from server.amending import Patch
 from server.attempts import KINDS
 from server.deps import Db, LinkedTrial, Now, SeenTrial, Therapist
 from server.faults import Fault
+from server.numbers import trimmed
 from server.openapi import REPEATED
 from server.problems import Problem
 from server.request_fields import Body, Reason, Uuid
 from server.routes_trials import json_answer
 from server.store_sessions import session_by_id
-from server.store_trials import result_of
+from server.store_trials import document_of, result_of
 
 router = APIRouter(prefix="/api/trials")
 
 NOTHING = "Give at least one of hand_used, position, tool, midline_x_mm and session_id."
 OTHER_SESSION = "This must be another session of the same child."
 NO_MIDLINE = "Only a trial of a tablet has a midline."
+OUTSIDE = "This must lie in the task area of this trial: from 0 to {most} mm."
 
 
 class AmendmentBody(Body):
@@ -83,6 +85,7 @@ def _check(db: Session, seen: SeenTrial, patch: dict[str, Any]) -> None:
         raise Problem(422, errors=[Fault("/patch", NOTHING)])
     if "midline_x_mm" in patch and not KINDS[seen.trial.kind].from_tablet:
         raise Problem(422, errors=[Fault("/patch/midline_x_mm", NO_MIDLINE)])
+    _check_midline(seen, patch.get("midline_x_mm"))
     session_id = patch.get("session_id")
     if session_id is None:
         return
@@ -90,6 +93,16 @@ def _check(db: Session, seen: SeenTrial, patch: dict[str, Any]) -> None:
     same_child = chosen is not None and chosen.child_id == seen.child.id
     if not same_child or session_id == seen.session.id:
         raise Problem(422, errors=[Fault("/patch/session_id", OTHER_SESSION)])
+
+
+def _check_midline(seen: SeenTrial, midline_x_mm: float | None) -> None:
+    """Refuse a place beside the task area, where the trial says how wide that was."""
+    if midline_x_mm is None:
+        return
+    screen_mm = document_of(seen.trial).device.screen_mm
+    if screen_mm is not None and not 0.0 <= midline_x_mm <= screen_mm[0]:
+        said = OUTSIDE.format(most=trimmed(screen_mm[0], 1))
+        raise Problem(422, errors=[Fault("/patch/midline_x_mm", said)])
 
 
 @router.get("/{trial_id}/voids")

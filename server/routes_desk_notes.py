@@ -104,7 +104,7 @@ def write_note(
         note = save_note(desk, texts, body.based_on)
         noted(desk, "wrote")
         if form.do == SIGN:
-            sign(desk, note.revision)
+            sign(desk, note.revision, settings)
             noted(desk, "signed")
     except Problem as problem:
         db.rollback()

@@ -1,8 +1,10 @@
 """Forms that change the plan of a session; each goes through the doors of the plan itself."""
 
+import re
 from collections.abc import Iterator
-from itertools import product
+from itertools import count, product
 from typing import Annotated, Any
+from uuid import UUID, uuid5
 
 import orjson
 from fastapi import APIRouter, Form, Response
@@ -11,12 +13,13 @@ from sqlalchemy.orm import Session
 
 from server.block_order import LARGEST_SEED, Order, blocks, ordered_id
 from server.deps import Config, Db, LinkedSession, Now, SeenSession, Therapist
+from server.fields import UUID_PATTERN
 from server.page_session_adding import POSITIONS
 from server.plan_items import MAX_ITEMS, MAX_REPETITIONS, NO_TASK, Item
 from server.plan_making import ItemBody, made_item
 from server.problems import Problem
 from server.routes_desk_session import REFUSALS, back_to, refusal, refused_page
-from server.routes_plans import FULL, BuiltOn, post_item, post_same_as_last, put_plan
+from server.routes_plans import FULL, BuiltOn, post_same_as_last, put_plan
 from server.store_plans import latest_plan, version_of
 from server.store_tasks import task_by_id
 from server.tables import random_id
@@ -37,8 +40,9 @@ MOST_DIGITS = 20
 
 
 class ItemForm(BaseModel):
-    """What is to be added to a plan, as a form sends it."""
+    """What is to be added to a plan, as a form sends it; what has its id is added once."""
 
+    id: str = ""
     based_on: str = ""
     task_id: str = ""
     step: str = ""
@@ -80,12 +84,14 @@ def add_items(
 ) -> Response:
     """Add a task: one item for one hand and direction, else a block-randomised order."""
     try:
-        bodies, seed, repetitions = _asked(db, form)
-        if len(bodies) == 1:
-            post_item(account, seen, bodies[0], db, now)
-        else:
-            _check_room(db, seen, len(bodies) * repetitions)
-            added = list(_in_blocks(db, bodies, repetitions, seed))
+        if not _is_added(db, seen, form):
+            bodies, seed, repetitions = _asked(db, form)
+            own = _own_ids(form)
+            if len(bodies) == 1:
+                added = [made_item(db, bodies[0]) | {"item_id": next(own)}]
+            else:
+                _check_room(db, seen, len(bodies) * repetitions)
+                added = list(_in_blocks(db, bodies, repetitions, seed, own))
             raw = _with(db, seen, added, based_on=bodies[0].based_on)
             put_plan(account, seen, raw, db, now)
     except REFUSALS as error:
@@ -165,11 +171,30 @@ def _chosen(field: str, sent: list[str], offered: list[str], nothing: str) -> li
     return chosen
 
 
-def _in_blocks(db: Session, bodies: list[ItemBody], repetitions: int, seed: int) -> Iterator[Item]:
+def _own_ids(form: ItemForm) -> Iterator[str]:
+    """Yield what makes each item's id unique: the same ids each time a form is sent."""
+    if form.id and not re.fullmatch(UUID_PATTERN, form.id):
+        raise refusal("", NOT_WHOLE)
+    for at in count():
+        yield str(uuid5(UUID(form.id), str(at))) if form.id else random_id()
+
+
+def _is_added(db: Session, seen: SeenSession, form: ItemForm) -> bool:
+    """Return whether what a form asks is in the plan: it was sent before, and sent again."""
+    plan = latest_plan(db, seen.session.id)
+    if not form.id or plan is None:
+        return False
+    first = next(_own_ids(form))
+    return any(item["item_id"].endswith(first) for item in plan["items"])
+
+
+def _in_blocks(
+    db: Session, bodies: list[ItemBody], repetitions: int, seed: int, own: Iterator[str]
+) -> Iterator[Item]:
     cells = [made_item(db, body) | {"repetitions": 1} for body in bodies]
     for number, block in enumerate(blocks(range(len(cells)), repetitions, seed), start=1):
         for at in block:
-            yield cells[at] | {"item_id": ordered_id(Order(seed, number), random_id())}
+            yield cells[at] | {"item_id": ordered_id(Order(seed, number), next(own))}
 
 
 def _check_room(db: Session, seen: SeenSession, more: int) -> None:

@@ -37,7 +37,7 @@ def show_caseload(account: Therapist, db: Db, now: Now, settings: Config) -> Res
 
     children = children_of(db, account)
     note_listing(db, now, account.id, "caseload", [child.id for child in children])
-    words = caseload_page(db, account, children, settings, settings.day_of(now))
+    words = caseload_page(db, account, children, settings, now)
     return page("caseload.html", account, CASELOAD, **words)
 
 

@@ -9,13 +9,13 @@ from fastapi import APIRouter, Depends, Query, Response
 from server import audit
 from server.dates import iso
 from server.deps import Config, Db, LinkedChild, Now, Supervisor, Therapist
-from server.goal_bodies import NewGoalBody, VersionBody, content_of
+from server.goal_bodies import NewGoalBody, VersionBody, content_as_sent, content_of
 from server.openapi import REPEATED
 from server.problems import Problem
 from server.request_fields import Day
 from server.routes_trials import json_answer
 from server.store_children import child_of
-from server.store_goals import add_goal, add_version, goals_of, versions_of
+from server.store_goals import add_goal, add_version, goal_as_sent, goals_of, versions_of
 from server.tables import Child, GoalRow
 
 router = APIRouter(prefix="/api")
@@ -80,6 +80,11 @@ def post_goal(
     account: Supervisor, child: LinkedChild, body: NewGoalBody, db: Db, now: Now, settings: Config
 ) -> Response:
     """Set a goal: 201 if it is new, 200 if it is there already under its id, 409 if another is."""
+    # What was set once is set, also if its day has gone by since it was sent first.
+    sent = None if body.id is None else content_as_sent(body)
+    found = None if body.id is None or sent is None else goal_as_sent(db, child.id, body.id, sent)
+    if found is not None:
+        return json_answer(goal_as_dict(found))
     content = content_of(db, body, settings.day_of(now))
     goal, created = add_goal(db, child.id, content, account_id=account.id, at=now, goal_id=body.id)
     if created:

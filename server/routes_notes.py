@@ -17,6 +17,7 @@ from server.note_steps import add_addendum, cosign, send_back, sign
 from server.openapi import REPEATED
 from server.request_fields import Body, Reason, Text, Uuid
 from server.routes_trials import json_answer
+from server.settings import Settings
 from server.store_accounts import account_by_id
 from server.store_children import children_of
 from server.store_notes import (
@@ -89,12 +90,14 @@ def event_as_dict(db: Session, event: NoteEvent) -> dict[str, Any]:
     }
 
 
-def note_as_dict(db: Session, seen: SeenSession, note: NoteRow | None) -> dict[str, Any]:
+def note_as_dict(
+    db: Session, seen: SeenSession, note: NoteRow | None, settings: Settings
+) -> dict[str, Any]:
     """Return a note with its numbers; an empty draft of revision 0 if there is none."""
     # The analysis takes a second to load; nothing else here needs it.
     from server.sentences import NO_NORM
 
-    live = note_numbers_of(db, seen.session)
+    live = note_numbers_of(db, seen.session, settings)
     head = {"session_id": seen.session.id, "child_id": seen.child.id}
     if note is None:
         empty = {"state": "draft", "revision": 0, **dict.fromkeys(SECTIONS, "")}
@@ -140,10 +143,12 @@ def _numbers(
 
 
 @router.get("/sessions/{session_id}/note")
-def read_note(account: Therapist, seen: LinkedSession, db: Db, now: Now) -> Response:
+def read_note(
+    account: Therapist, seen: LinkedSession, db: Db, now: Now, settings: Config
+) -> Response:
     """Return the note, with the numbers of the session as signed or as they are."""
     audit.note_look(db, now, account.id, "note", seen.session.id, child_id=seen.child.id)
-    return json_answer(note_as_dict(db, seen, note_of(db, seen.session.id)))
+    return json_answer(note_as_dict(db, seen, note_of(db, seen.session.id), settings))
 
 
 @router.get("/sessions/{session_id}/note/draft")
@@ -157,42 +162,52 @@ def read_draft(
     from server.page_words import child_words
 
     audit.note_look(db, now, account.id, "note", seen.session.id, child_id=seen.child.id)
-    name, numbers = child_words(seen.child).name, note_numbers_of(db, seen.session)
+    name = child_words(seen.child).name
+    numbers = note_numbers_of(db, seen.session, settings)
     spreads = spread_clauses(db, seen.session, numbers)
     return json_answer({"objective": objective(numbers, name, settings.local, spreads)})
 
 
 @router.put("/sessions/{session_id}/note")
-def put_note(account: Therapist, seen: LinkedSession, body: NoteBody, db: Db, now: Now) -> Response:
+def put_note(
+    account: Therapist, seen: LinkedSession, body: NoteBody, db: Db, now: Now, settings: Config
+) -> Response:
     """Write the note; a returned one becomes a draft again."""
     desk = Desk(db, account, seen.session, now)
     texts = {name: getattr(body, name) for name in SECTIONS}
-    return _done(desk, seen, save_note(desk, texts, body.based_on), "wrote")
+    return _done(desk, seen, save_note(desk, texts, body.based_on), "wrote", settings)
 
 
 @router.post("/sessions/{session_id}/note/sign")
-def post_sign(account: Therapist, seen: LinkedSession, body: Signing, db: Db, now: Now) -> Response:
+def post_sign(
+    account: Therapist, seen: LinkedSession, body: Signing, db: Db, now: Now, settings: Config
+) -> Response:
     """Sign the note, which freezes its numbers."""
     desk = Desk(db, account, seen.session, now)
-    return _done(desk, seen, sign(desk, body.based_on), "signed")
+    return _done(desk, seen, sign(desk, body.based_on, settings), "signed", settings)
 
 
 @router.post("/sessions/{session_id}/note/return")
 def post_return(
-    account: Supervisor, seen: LinkedSession, body: Returning, db: Db, now: Now
+    account: Supervisor, seen: LinkedSession, body: Returning, db: Db, now: Now, settings: Config
 ) -> Response:
     """Return a signed note to its author."""
     desk = Desk(db, account, seen.session, now)
-    return _done(desk, seen, send_back(desk, body.reason), "returned")
+    return _done(desk, seen, send_back(desk, body.reason), "returned", settings)
 
 
 @router.post("/sessions/{session_id}/note/cosign")
 def post_cosign(
-    account: Supervisor, seen: LinkedSession, db: Db, now: Now, _body: Nothing | None = None
+    account: Supervisor,
+    seen: LinkedSession,
+    db: Db,
+    now: Now,
+    settings: Config,
+    _body: Nothing | None = None,
 ) -> Response:
     """Co-sign a signed note."""
     desk = Desk(db, account, seen.session, now)
-    return _done(desk, seen, cosign(desk), "cosigned")
+    return _done(desk, seen, cosign(desk), "cosigned", settings)
 
 
 @router.post("/sessions/{session_id}/note/addenda", status_code=201, responses=REPEATED)
@@ -208,10 +223,10 @@ def post_addendum(
     return json_answer(event_as_dict(db, event), 201 if created else 200)
 
 
-def _done(desk: Desk, seen: SeenSession, note: NoteRow, verb: str) -> Response:
+def _done(desk: Desk, seen: SeenSession, note: NoteRow, verb: str, settings: Settings) -> Response:
     noted(desk, verb)
     desk.db.commit()
-    return json_answer(note_as_dict(desk.db, seen, note))
+    return json_answer(note_as_dict(desk.db, seen, note, settings))
 
 
 @router.get("/notes")

@@ -28,7 +28,7 @@ from server.tables import Child, ObservationRow, SessionRow
 
 router = APIRouter(prefix="/api")
 
-LONGEST_MIN = 24 * 60
+SHORTEST_MIN, LONGEST_MIN = 0.5, 24 * 60
 
 Kind = Literal[
     "helper_hand_holds",
@@ -57,7 +57,7 @@ class ObservationChange(Body):
     trial_id: Uuid | None = None
     kind: Kind
     text: Text | None = None
-    minutes: Annotated[float, Field(ge=0, le=LONGEST_MIN)] | None = None
+    minutes: Annotated[float, Field(ge=SHORTEST_MIN, le=LONGEST_MIN)] | None = None
     help: Help | None = None
 
     def values(self) -> dict[str, Any]:
@@ -82,6 +82,8 @@ class TabletObservation(NewObservation):
     """What was observed beside the tablet, while it was showing a plan."""
 
     plan_id: Code
+    # A tablet times a rest itself, however short it was: what it kept is never refused.
+    minutes: Annotated[float, Field(ge=0, le=LONGEST_MIN)] | None = None
 
 
 @dataclass(frozen=True)

@@ -28,6 +28,8 @@ from server.way_back import FIELD, may_go_on, page_of_ours
 router = APIRouter(include_in_schema=False)
 
 NEVER_CACHED = {"Cache-Control": "no-store"}
+# Said in the address of the sign-in: what was sent before it was not stored.
+LOST = "lost"
 
 # As long as the body of a request may be: what is too long is nobody's, and refused as such.
 Typed = Annotated[str, Form()]
@@ -105,7 +107,8 @@ def home_of(account: Account | None) -> str:
 def _sign_in_page(
     settings: Config, account: Account | None = None, status: int = 200, **words: Any
 ) -> HTMLResponse:
-    usual = {"trouble": None, "ready": False, "wants_code": False, "typed_name": ""}
+    usual: dict[str, Any] = {"trouble": None, "ready": False, "wants_code": False}
+    usual |= {"typed_name": "", "lost": False}
     return page("sign-in.html", account, "/", status, **usual | {"demo": settings.demo} | words)
 
 
@@ -127,6 +130,7 @@ def show_sign_in(request: Request, account: MaybeSignedIn, settings: Config) -> 
         settings,
         account,
         ready="ready" in request.query_params,
+        lost=LOST in request.query_params,
         wanted=page_of_ours(request.app.state.pages, wanted),
     )
 

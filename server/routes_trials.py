@@ -48,15 +48,17 @@ router = APIRouter(prefix="/api/trials")
 UUID_PATTERN = "^[0-9a-f]{8}(-[0-9a-f]{4}){3}-[0-9a-f]{12}$"
 Form = Literal["svg", "png", "pdf"]
 INK = "application/inkml+xml"
+# Of each kind, in one trial; as far as the tablet counts.
+MOST_CUES = 99
 MEDIA_TYPES = {"svg": "image/svg+xml", "png": "image/png", "pdf": "application/pdf"}
 
 
 class Cues(Body):
     """How often each kind of cue was given."""
 
-    verbal: Annotated[int, Field(ge=0, le=1000)] = 0
-    gesture: Annotated[int, Field(ge=0, le=1000)] = 0
-    demonstration: Annotated[int, Field(ge=0, le=1000)] = 0
+    verbal: Annotated[int, Field(ge=0, le=MOST_CUES)] = 0
+    gesture: Annotated[int, Field(ge=0, le=MOST_CUES)] = 0
+    demonstration: Annotated[int, Field(ge=0, le=MOST_CUES)] = 0
 
 
 class Help(Body):

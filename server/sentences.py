@@ -95,7 +95,7 @@ def alt_text(report: Report) -> str:
     seen = [PICTURES.get(report["mode"], "Picture of the line over its guide."), sentence(report)]
     if outside:
         stretches = f"{count_word(outside)} {plural('stretch', outside)}"
-        seen.append(sentence_of(f"{stretches} outside the corridor outlined"))
+        seen.append(sentence_of(f"{stretches} outside the path outlined"))
     return " ".join(seen)
 
 

@@ -17,7 +17,7 @@ from server.numbers import (
     trimmed,
     with_unit,
 )
-from server.sentences_criterion import bounds_words
+from server.sentences_criterion import bounds_words, label_words
 from server.sentences_goals import interval_ends
 from server.sentences_series import series_words
 from server.then_and_now import TOO_FEW, Compared, Period
@@ -43,11 +43,16 @@ class ValueLine(NamedTuple):
 
 
 class CountLine(NamedTuple):
-    """One criterion, and in how many counted trials it was met."""
+    """One criterion, as it stands within a sentence, and in how many trials it was met."""
 
-    asked: str
+    within: str
     then: str
     now: str
+
+    @property
+    def asked(self) -> str:
+        """The criterion as it stands on its own."""
+        return capital(self.within)
 
 
 def condition_words_of(series: Series, calibration: int | None = None) -> str:
@@ -197,5 +202,5 @@ def _criterion_words(criterion: Mapping[str, Any], groups: Groups) -> str:
     beside = [each_side(width_mm) for width_mm in sorted(widths)]
     if entry is None:
         # Of a release whose registry knew another name.
-        return ", ".join([capital(criterion_words(criterion, "")), *beside])
-    return ", ".join([f"{entry.label} {bounds_words(criterion, entry)}", *beside])
+        return ", ".join([criterion_words(criterion, ""), *beside])
+    return ", ".join([f"{label_words(entry)} {bounds_words(criterion, entry)}", *beside])

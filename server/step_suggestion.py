@@ -56,7 +56,7 @@ class SessionCount(NamedTuple):
 
     @property
     def ended(self) -> int:
-        """All trials that ended and of which it is known whether there was help. [1]"""
+        """All trials of which it is known whether there was help: a rise is told by them. [1]"""
         return self.finished + self.not_told
 
     @property
@@ -104,7 +104,7 @@ def suggestion(sessions: Sequence[SessionCount]) -> Suggestion:
     for one in sessions:
         _check(one)
     latest = sessions[-SESSIONS:]
-    if len(latest) < SESSIONS or any(one.ended < LEAST_FINISHED for one in latest):
+    if len(latest) < SESSIONS or any(one.finished < LEAST_FINISHED for one in latest):
         return Suggestion(TOO_LITTLE, (*_too_little(latest), *_too_much(latest), *_rises(sessions)))
     hindrances = _against_up(latest)
     downs = (*_few_met(latest), *_rises(sessions))
@@ -152,7 +152,7 @@ def _too_much(latest: Sequence[SessionCount]) -> list[str]:
     if over:
         found.append(f"More help than is allowed in {_trials(over)}: not met.")
     if not_told:
-        found.append(f"Help was given and not described in {_trials(not_told)}.")
+        found.append(f"Help was given and not described in {_trials(not_told)}: not counted.")
     return found
 
 
@@ -161,10 +161,7 @@ def _trials(count: int) -> str:
 
 
 def _few_met(latest: Sequence[SessionCount]) -> list[str]:
-    few = all(
-        one.finished >= LEAST_FINISHED and OF * one.with_any_help <= MOST_FOR_DOWN * one.finished
-        for one in latest
-    )
+    few = all(OF * one.with_any_help <= MOST_FOR_DOWN * one.finished for one in latest)
     return [_both("at most 1 of 5 met")] if few else []
 
 

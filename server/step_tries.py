@@ -7,13 +7,12 @@ from sqlalchemy.orm import Session
 
 from analysis.registry import measure
 from server.drawn_steps import StepsOfTasks
-from server.goal_counting import CUT, Standing, standing_in_goal, standing_in_task
+from server.goal_bodies import CUT, OPEN
+from server.goal_counting import Standing, standing_in_goal, standing_in_task
 from server.store_attempts import StoredAttempt
 from server.store_goals import goals_of, measured_of
 from server.store_marks import was_helped
 from server.tables import GoalRow
-
-OPEN = "open"
 
 
 class Try(NamedTuple):

@@ -1,10 +1,10 @@
 """How many sessions and trials there are: counted by the database, never read to be counted."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date
-from typing import NamedTuple
+from typing import NamedTuple, Protocol
 
-from sqlalchemy import ColumnElement, distinct, func, select
+from sqlalchemy import ColumnElement, and_, case, distinct, func, not_, select
 from sqlalchemy.orm import Session
 
 from server.batches import batches
@@ -19,6 +19,44 @@ class SessionCount(NamedTuple):
 
     sessions: int
     last: date
+
+
+class CameIn(NamedTuple):
+    """What came in of a session: the only count of its trials that pages say.
+
+    Attributes
+    ----------
+    all : int
+        How many trials came in, whatever became of them. [1]
+    voided : int
+        How many of them are voided. [1]
+    not_done : int
+        How many of the others were not done. [1]
+    """
+
+    all: int
+    voided: int
+    not_done: int
+
+    @property
+    def usable(self) -> int:
+        """How many were done and are not voided. [1]"""
+        return self.all - self.voided - self.not_done
+
+
+NOTHING_IN = CameIn(0, 0, 0)
+
+
+class Kept(Protocol):
+    """A trial that was read with what became of it."""
+
+    @property
+    def voided(self) -> bool:
+        """Whether it is voided."""
+
+    @property
+    def mark(self) -> MarkRow | None:
+        """The mark that counts."""
 
 
 def sessions_on(db: Session, child_ids: Sequence[str], day: date) -> dict[str, list[SessionRow]]:
@@ -43,20 +81,39 @@ def session_counts(db: Session, child_ids: Sequence[str]) -> dict[str, SessionCo
     return {child_id: SessionCount(count, last) for child_id, count, last in rows}
 
 
+def came_in(db: Session, session_ids: Sequence[str]) -> dict[str, CameIn]:
+    """Return what came in of each session; one of which nothing did is left out."""
+    voided, not_done = not_(not_voided()), and_(not_voided(), not_(_was_done()))
+    found: dict[str, CameIn] = {}
+    for batch in batches(session_ids):
+        rows = db.execute(
+            select(TrialRow.session_id, func.count(), _sum_of(voided), _sum_of(not_done))
+            .where(TrialRow.session_id.in_(batch))
+            .group_by(TrialRow.session_id)
+        )
+        found |= {session_id: CameIn(*counts) for session_id, *counts in rows}
+    return found
+
+
+def tally(trials: Iterable[Kept]) -> CameIn:
+    """Return what `came_in` says of a session, from its trials where a page has read them."""
+    found = list(trials)
+    kept = [one.mark for one in found if not one.voided]
+    not_done = sum(mark is not None and mark.outcome == NOT_DONE for mark in kept)
+    return CameIn(len(found), len(found) - len(kept), not_done)
+
+
+def _sum_of(condition: ColumnElement[bool]) -> ColumnElement[int]:
+    return func.sum(case((condition, 1), else_=0))
+
+
 def trial_counts(db: Session, session_ids: Sequence[str]) -> dict[str, int]:
-    """Return how many trials of each session are in; a session without any is left out.
+    """Return how many trials of each session can be used; a session without any is left out.
 
     Voided trials are none, and neither is what a tablet sends of a repetition that was not done.
     """
-    found: dict[str, int] = {}
-    for batch in batches(session_ids):
-        rows = db.execute(
-            select(TrialRow.session_id, func.count())
-            .where(TrialRow.session_id.in_(batch), not_voided(), _was_done())
-            .group_by(TrialRow.session_id)
-        )
-        found |= dict(rows.all())
-    return found
+    counted = came_in(db, session_ids)
+    return {one: count.usable for one, count in counted.items() if count.usable}
 
 
 def trial_counts_by_item(

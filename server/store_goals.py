@@ -159,6 +159,19 @@ def add_version(
     return goal
 
 
+def goal_as_sent(
+    db: Session, child_id: str, goal_id: str, content: dict[str, Any]
+) -> GoalRow | None:
+    """Return a goal that was set just so under its id, as it is now; None if none was.
+
+    Parameters are as in `add_goal`.
+    """
+    try:
+        return _same_goal(db, goal_id, content | {"child_id": child_id})
+    except Problem:
+        return None
+
+
 def is_stored(db: Session, goal_id: str, based_on: int, content: dict[str, Any]) -> bool:
     """Return whether a change of a goal is there already: its newest version is that very change.
 
@@ -184,7 +197,9 @@ def is_stored(db: Session, goal_id: str, based_on: int, content: dict[str, Any])
     return all(getattr(versions[-1], name) == content[name] for name in content)
 
 
-def trials_since(db: Session, child_id: str, kind: str, since: date) -> list[tuple[TrialRow, date]]:
+def trials_since(
+    db: Session, child_id: str, kind: str, since: date, *, session_id: str | None = None
+) -> list[tuple[TrialRow, date]]:
     """Return a child's trials of one kind from a day on, in the order of their sessions.
 
     Parameters
@@ -197,6 +212,8 @@ def trials_since(db: Session, child_id: str, kind: str, since: date) -> list[tup
         A tablet's trial, or a cut piece.
     since : date
         First day.
+    session_id : str or None
+        Only the trials of this session, if one is given.
 
     Returns
     -------
@@ -215,6 +232,8 @@ def trials_since(db: Session, child_id: str, kind: str, since: date) -> list[tup
             TrialRow.arrival,
         )
     )
+    if session_id is not None:
+        rows = rows.where(SessionRow.id == session_id)
     return [(trial, day) for trial, day in db.execute(rows)]
 
 

@@ -8,6 +8,7 @@ from sqlalchemy import func, literal, select, union_all
 from sqlalchemy.orm import Session
 
 from analysis import ANALYSIS_VERSION
+from server.attendance import NOT_SEEN, why_seen
 from server.batches import batches
 from server.faults import Fault
 from server.problems import Problem
@@ -27,6 +28,7 @@ from server.tables import (
 )
 
 __all__ = [
+    "NOT_SEEN",
     "change_session",
     "close",
     "create_session",
@@ -43,16 +45,11 @@ __all__ = [
 
 LONGEST = timedelta(hours=24)
 SIGNED_STATES = ("signed", "cosigned")
-NOT_SEEN = ("absent", "cancelled")
 
 ENDS_FIRST = "A session ends after it starts."
-NOT_STARTED = "A session that ended has also started: give started_at."
+NOT_STARTED = "A session that ended has also begun. Say when it began."
 TOO_LONG = "A session lasts at most 24 hours."
 NOT_OVER = "This is later than now: a session ends when it is over."
-WAS_THERE = (
-    "Trials of this session are in, so somebody drew. Void them or move them to another session "
-    "first, if they are not this child's."
-)
 SIGNED = (
     "The note of this session is signed, so its facts stay as they are. Write an addendum to the "
     "note instead."
@@ -211,7 +208,7 @@ def change_session(
     ------
     Problem
         409 if the note is signed; 422 if it would end before it starts or after now, or if
-        nobody came of whom trials are in.
+        nobody came of whom trials are in, or an activity or a rest is noted.
     """
     was = session.attendance
     # What is flushed first takes the write lock: the note cannot be signed in between.
@@ -226,9 +223,10 @@ def change_session(
 
 
 def _refuse_not_seen(db: Session, session: SessionRow) -> None:
-    if trial_counts(db, [session.id]):
+    why = why_seen(db, session.id)
+    if why is not None:
         db.rollback()
-        raise Problem(422, errors=[Fault("/attendance", WAS_THERE)])
+        raise Problem(422, errors=[Fault("/attendance", why)])
 
 
 def close(db: Session, session: SessionRow, at: datetime) -> bool:

@@ -1,7 +1,7 @@
 """The sessions of one day with what stands beside them: their order, plans and notes."""
 
 from collections.abc import Collection
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any, NamedTuple
 
 from sqlalchemy import func, select
@@ -9,10 +9,11 @@ from sqlalchemy.orm import Session, aliased
 
 from server.batches import batches
 from server.store_notes import SIGNED
-from server.store_sessions import SIGNED_STATES
+from server.store_sessions import NOT_SEEN, SIGNED_STATES
 from server.tables import AccountRole, NoteRow, PlanRow, SessionRow
 
 WAITING = "waiting"
+DAY = timedelta(days=1)
 
 
 class NewestPlan(NamedTuple):
@@ -93,3 +94,39 @@ def open_session_of(db: Session, child_id: str, day: date) -> SessionRow | None:
         .order_by(SessionRow.number)
         .limit(1)
     )
+
+
+def still_running(
+    db: Session, child_ids: Collection[str], today: date, now: datetime
+) -> list[SessionRow]:
+    """Return the sessions that began yesterday and of which nobody said that they are over.
+
+    Parameters
+    ----------
+    db : Session
+        Database session.
+    child_ids : collection of str
+        Whose sessions.
+    today : date
+        The practice's day.
+    now : datetime
+        What began a day ago or earlier does not run any more.
+
+    Returns
+    -------
+    list of SessionRow
+        In the order of their times.
+    """
+    came = SessionRow.attendance.is_(None) | SessionRow.attendance.not_in(NOT_SEEN)
+    rows: list[SessionRow] = []
+    for batch in batches(child_ids):
+        asked = select(SessionRow).where(
+            SessionRow.child_id.in_(batch),
+            SessionRow.day == today - DAY,
+            SessionRow.started_at > now - DAY,
+            SessionRow.ended_at.is_(None),
+            SessionRow.closed_at.is_(None),
+            came,
+        )
+        rows += db.scalars(asked)
+    return in_order_of_day(rows)

@@ -47,7 +47,7 @@ def add_void(
     void : VoidRow
         As stored.
     created : bool
-        False if it was there already.
+        False if it was there already, or the newest void of the trial says the same.
 
     Raises
     ------
@@ -55,7 +55,7 @@ def add_void(
         409 if the id belongs to another void.
     """
     values = {"trial_id": trial_id, "voided": voided, "reason": reason}
-    found = _same_void(db, void_id, values)
+    found = _same_void(db, void_id, values) or _so_already(db, trial_id, voided=voided)
     if found is not None:
         return found, False
     row = VoidRow(id=void_id, account_id=account_id, at=at, **values)
@@ -77,6 +77,11 @@ def _same_void(db: Session, void_id: str, values: dict[str, Any]) -> VoidRow | N
     if found is not None and any(getattr(found, key) != values[key] for key in values):
         raise Problem(409, OTHER_VOID)
     return found
+
+
+def _so_already(db: Session, trial_id: str, *, voided: bool) -> VoidRow | None:
+    newest = next(reversed(voids_of(db, trial_id)), None)
+    return newest if newest is not None and newest.voided == voided else None
 
 
 def voids_of(db: Session, trial_id: str) -> list[VoidRow]:

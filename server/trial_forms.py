@@ -8,7 +8,7 @@ from pydantic import BaseModel, ValidationError
 
 from server.mark_taps import OUTCOMES, is_help
 from server.routes_corrections import AmendmentBody, VoidBody
-from server.routes_trials import MarkBody
+from server.routes_trials import MOST_CUES, MarkBody
 from server.validation import sentence_of
 
 WITH_REASON = frozenset({"spoilt", "stopped"})
@@ -19,8 +19,13 @@ REASON_OF_OK = (
     "A reason belongs to spoilt or stopped. Choose one of these, or take the reason away."
 )
 HELP_WITH_OK = "Help is noted here. Choose helped above, or take the help away."
-WHOLE_NUMBER = "This must be a whole number, 0 or more."
+WHOLE_NUMBER = f"This must be a whole number from 0 to {MOST_CUES}."
 A_NUMBER = "This must be a number of millimetres, such as 103.5."
+WHICH_MIDLINE = "A number stands beside this. Choose that it is the place, or take it away."
+EITHER_MIDLINE = (
+    "A number stands beside this. Choose that it is the place, or take it away if the midline is "
+    "not known."
+)
 NO_REASON = "Say why: the reason stays with the record."
 TOO_LONG = "This is too long. Say it in {max_length} characters or fewer."
 NOT_LISTED = "Choose what is listed here."
@@ -165,18 +170,26 @@ def amendment_of(typed: Typed) -> AmendmentBody:
     patch: dict[str, Any] = {
         name: typed[name] for name in ("hand_used", "position", "session_id") if typed[name]
     }
+    troubles = _without_reason(typed) | _midline_troubles(typed)
     if typed["midline"] == "unknown":
         patch["midline_x_mm"] = None
     elif typed["midline"] == "at":
         patch["midline_x_mm"] = _millimetres(typed["midline_x_mm"])
-    troubles = _without_reason(typed)
-    if typed["midline"] not in ("", "at", "unknown"):
-        troubles["midline"] = NOT_LISTED
-    if not patch:
+    if not patch and "midline" not in troubles:
         troubles["patch"] = NOTHING_CHOSEN
     if troubles:
         raise Untaken(troubles)
     return _checked(AmendmentBody, {"id": typed["id"], "patch": patch, "reason": _reason(typed)})
+
+
+def _midline_troubles(typed: Typed) -> dict[str, str]:
+    """Return what is wrong where a place was chosen and another one, or none, was typed."""
+    chosen, number = typed["midline"], typed["midline_x_mm"].strip()
+    if chosen not in ("", "at", "unknown"):
+        return {"midline": NOT_LISTED}
+    if number and chosen != "at":
+        return {"midline": EITHER_MIDLINE if chosen else WHICH_MIDLINE}
+    return {}
 
 
 def _millimetres(text: str) -> float:

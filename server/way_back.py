@@ -22,6 +22,9 @@ PLACES_OF = {
     "account": THERAPIST_ROLES | {"owner", "researcher"},
 }
 
+# Longer than any address of ours. Looking at every slash of a longer one takes its time.
+MOST_LETTERS = 200
+
 Pages = re.Pattern[str]
 
 
@@ -89,7 +92,7 @@ def _stood_on(request: Request) -> Iterator[str]:
 
 
 def _upwards(pages: Pages, path: str) -> Iterator[str]:
-    while path:
+    while path and len(path) <= MOST_LETTERS:
         if pages.fullmatch(path):
             yield path
         path = path.rpartition("/")[0]

@@ -2,11 +2,17 @@
 
 import json
 import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
 
+from sqlalchemy.orm import Session
+
+from server.database import make_engine, make_sessions
+from server.settings import Settings, database_url
 from tests.running import running
 
 DATABASE, SAID = "kept.sqlite3", "said.json"
@@ -51,3 +57,11 @@ class KeptDemo:
     def copied(self, folder: Path) -> Path:
         """A copy that may be written to, with the rights of the file."""
         return Path(shutil.copy(self.path, folder / DATABASE))
+
+    @contextmanager
+    def opened(self, folder: Path) -> Iterator[Session]:
+        """A session with a copy of its own."""
+        engine = make_engine(Settings(database_url(str(self.copied(folder)))))
+        with make_sessions(engine)() as db:
+            yield db
+        engine.dispose()

@@ -1,5 +1,6 @@
 """What takes long to make, made once in a run, whichever of its processes asks first."""
 
+import os
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -7,10 +8,14 @@ from pathlib import Path
 import pytest
 
 MAKING_LIMIT_S = 300.0
+# Set by `tests/run`, whose steps share one folder.
+FOLDER_OF_RUN = "FOLDER_OF_RUN"
 
 
 def shared_folder(factory: pytest.TempPathFactory, worker_id: str) -> Path:
     """The temporary folder that all processes of a run share."""
+    if FOLDER_OF_RUN in os.environ:
+        return Path(os.environ[FOLDER_OF_RUN])
     folder = factory.getbasetemp()
     return folder if worker_id == "master" else folder.parent
 

@@ -50,8 +50,8 @@ OPEN_FORMS = ("POST /sign-in", "POST /sign-out", "POST /join")
 def is_guarded_form(route: str) -> bool:
     """Whether a route is a form behind the sign-in.
 
-    It answers 303 when it was taken, and 303 to the first page when nobody is signed in: the
-    number alone does not tell the two apart.
+    It answers 303 when it was taken, and 303 to the first page when nobody is signed in and
+    nothing was typed: the number alone does not tell the two apart.
     """
     is_form = route.startswith("POST /") and not route.startswith("POST /api/")
     return is_form and route not in OPEN_FORMS

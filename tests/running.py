@@ -15,6 +15,8 @@ from typing import Any
 
 ROOT = Path(__file__).parents[1]
 LINNET = (sys.executable, "-c", "from server.cli import main; main()")
+# The same with less to fill in first: tests/short_demo.py.
+SHORT = (sys.executable, "-m", "tests.short_demo")
 STARTS_IN_S = 240.0
 
 
@@ -52,10 +54,12 @@ def _first_line(process: subprocess.Popen[str]) -> str:
 
 
 @contextmanager
-def running(*arguments: str, **settings: str) -> Iterator[Running]:
+def running(
+    *arguments: str, program: tuple[str, ...] = LINNET, **settings: str
+) -> Iterator[Running]:
     """Start ``linnet`` with arguments and wait for its first line."""
     process = subprocess.Popen(
-        [*LINNET, *arguments],
+        [*program, *arguments],
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         text=True,

@@ -119,7 +119,7 @@ def fill(path: Path, trial_count: int, *, sessions: list[int] | None = None) -> 
             for row in db.query(SessionRow).filter_by(day=TODAY):
                 save_plan(db, row.id, plan())
             if sessions is None:
-                sign_waiting(db, carer, NOW)
+                sign_waiting(db, carer, NOW, settings)
             db.commit()
         with engine.connect() as connection:
             connection.exec_driver_sql("PRAGMA wal_checkpoint(TRUNCATE)")

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, insert, literal, null, select
 from sqlalchemy.orm import Session
 
 from server.note_steps import sign
+from server.settings import Settings
 from server.store_notes import COSIGNED, SECTIONS, Desk, save_note
 from server.tables import Account, CareLink, MarkRow, NoteRow, SessionRow, TrialRow
 
@@ -52,7 +53,7 @@ def first_waiting(today: date) -> date:
     return today - timedelta(days=WAITING_DAYS)
 
 
-def sign_waiting(db: Session, carer: str, now: datetime) -> int:
+def sign_waiting(db: Session, carer: str, now: datetime, settings: Settings) -> int:
     """Write and sign the notes that wait, and mark some trials again; the caller commits.
 
     Returns
@@ -73,7 +74,7 @@ def sign_waiting(db: Session, carer: str, now: datetime) -> int:
     for number, session in enumerate(sessions):
         desk = Desk(db, account, session, now)
         save_note(desk, WORDS, 0)
-        sign(desk, 1)
+        sign(desk, 1, settings)
         if number % MARKED_AGAIN == 0:
             _mark_again(db, session.id, carer, now)
     return len(sessions)

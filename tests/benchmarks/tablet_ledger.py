@@ -17,7 +17,7 @@ SAME_MOMENT_MS = 2.0
 """Started at is kept in whole milliseconds."""
 SAME_TIME_MS = 1.0
 SAME_PLACE_MM = 0.02
-JOURNAL_S = 3.5
+JOURNAL_S = 4.5
 """What is older than this when a browser is killed must have been written down."""
 
 

@@ -10,16 +10,17 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from engine import Engine, needs, present
 from engines import BY_NAME
-from harbour import Harbour, copy_of, make_demo, make_town
+from harbour import Harbour, copy_of, make_town
 from shared_browser import end_all
 
+from tests.kept_demo import KeptDemo
 from tests.once import made_once, shared_folder
 
 
 @pytest.fixture(scope="session")
-def demo_file(tmp_path_factory: pytest.TempPathFactory, worker_id: str) -> Path:
+def demo_file(kept_demo: KeptDemo) -> Path:
     """A database with the whole demo scenario, filled once; copy it, do not write to it."""
-    return made_once(shared_folder(tmp_path_factory, worker_id), "demo.sqlite3", make_demo)
+    return kept_demo.path
 
 
 @pytest.fixture(scope="session")

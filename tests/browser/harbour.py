@@ -40,26 +40,20 @@ def _no_more(*_: int) -> None:
     raise Enough
 
 
-def make_demo(file: Path) -> None:
-    """Fill a new database with the whole demo scenario."""
-    _fill(file)
-
-
 def make_town(file: Path) -> None:
     """Fill a new database with the demo's people and plans; its old trials take long to score."""
     with suppress(Enough):
-        _fill(file, progress=_no_more, workers=1)
+        _fill(file)
 
 
-def _fill(file: Path, **how: Any) -> None:
+def _fill(file: Path) -> None:
     settings = Settings(database_url=database_url(str(file)), demo=True)
     prepare_file(file)
     upgrade(settings)
     engine = make_engine(settings)
     try:
         with make_sessions(engine)() as db:
-            fill(db, today=settings.day_of(now()), clock=now, **how)
-            db.commit()
+            fill(db, today=settings.day_of(now()), clock=now, progress=_no_more, workers=1)
     finally:
         engine.dispose()
 

@@ -4,22 +4,13 @@ import { test } from "node:test";
 import { remaining } from "../../web/tablet/day.mjs";
 import { endForgottenRests } from "../../web/tablet/rest.mjs";
 import { MemoryStore } from "../../web/tablet/store.mjs";
-import { item, sittingWith } from "./sitting_room.mjs";
+import { far, item, narrowRoom } from "./sitting_room.mjs";
 
-const far = item("far", { guide: { points_mm: [[0, 0], [900, 0]], corridor_mm: 12 } });
 const paper = item("paper", { guide: null });
 const pressed = item("tide", { task: { mode: "trace", name: "Slow Tide", needs: ["pressure"] } });
 
-function sitting(t, items) {
-  const room = sittingWith(t, items);
-  room.screen.able = {
-    fits: ({ points_mm }) => points_mm[1][0] < 200, touches: 5, pressure: false,
-  };
-  return room;
-}
-
 test("what cannot be drawn here is told once, with the reason, when nothing else is left", async (t) => {
-  const room = sitting(t, [item("swell", { repetitions: 1 }), far, paper, pressed]);
+  const room = narrowRoom(t, [item("swell", { repetitions: 1 }), far, paper, pressed]);
   await room.toGuide();
   room.down(10);
   assert.deepEqual(room.marks, []);
@@ -46,7 +37,7 @@ test("what cannot be drawn here is told once, with the reason, when nothing else
 });
 
 test("what cannot be drawn here is told too when the adult goes on before the last picture", async (t) => {
-  const room = sitting(t, [item("swell", { repetitions: 1 }), far]);
+  const room = narrowRoom(t, [item("swell", { repetitions: 1 }), far]);
   await room.toGuide();
   room.down(10);
   room.sitting.openStrip();
@@ -55,7 +46,7 @@ test("what cannot be drawn here is told too when the adult goes on before the la
 });
 
 test("an end for today tells both: what was not drawn for its reason, what cannot be for its own", async (t) => {
-  const room = sitting(t, [item("swell", { repetitions: 1 }), far]);
+  const room = narrowRoom(t, [item("swell", { repetitions: 1 }), far]);
   await room.toGuide();
   room.sitting.openStrip();
   room.press("rest");
@@ -69,13 +60,13 @@ test("an end for today tells both: what was not drawn for its reason, what canno
 });
 
 test("nothing is told while something is left to draw, or under a scale that does not hold", async (t) => {
-  const room = sitting(t, [item("swell"), far]);
+  const room = narrowRoom(t, [item("swell"), far]);
   await room.toGuide();
   room.sitting.openStrip();
   room.press("leave");
   assert.deepEqual(room.kept, []);
   t.mock.timers.reset();
-  const zoomed = sitting(t, [far]);
+  const zoomed = narrowRoom(t, [far]);
   zoomed.screen.scale = { ...zoomed.screen.scale, why: "zoomed" };
   await zoomed.sitting.begin("plan", null);
   zoomed.press("close");
@@ -117,9 +108,38 @@ test("while no plans are known, no rest is taken to be forgotten", async () => {
   assert.deepEqual(tablet.seen, []);
 });
 
+test("a rest that a full disk still holds is not told again", async () => {
+  const tablet = await tabletWith(["today"], ["yesterday"]);
+  const reached = await tablet.progressOf("yesterday");
+  tablet.progressOf = async () => ({ ...reached, rest_ms: null });
+  await endForgottenRests(tablet);
+  assert.deepEqual(tablet.seen, []);
+});
+
+test("two looks for forgotten rests at once keep each rest once", async (t) => {
+  const room = narrowRoom(t, [item("swell")]);
+  const { store, seen, ...rests } = await tabletWith(["plan"], ["yesterday", "before"]);
+  Object.assign(room.tablet, {
+    store, keepObservation: rests.keepObservation,
+    progressOf: async (plan_id) =>
+      await store.get("progress", plan_id) ?? { plan_id, seq: 0, items: {}, steps: {} },
+    // Slow storage: the second look comes while the first still writes.
+    keepProgress: async (progress) => {
+      await new Promise(setImmediate);
+      await rests.keepProgress(progress);
+    },
+  });
+  await Promise.all([room.sitting.begin("plan", null), room.sitting.begin("plan", null)]);
+  for (let turn = 0; turn < 20; turn += 1) await new Promise(setImmediate);
+  assert.deepEqual(seen.map(({ plan_id }) => plan_id), ["yesterday", "before"]);
+});
+
 test("forgotten rests are looked for when the page opens, and with each child", async (t) => {
-  const room = sitting(t, [item("swell")]);
+  const room = narrowRoom(t, [item("swell")]);
   const rests = [{ plan_id: "yesterday", rest_ms: 1 }];
+  const { progressOf } = room.tablet;
+  room.tablet.progressOf = async (plan_id) =>
+    ({ ...await progressOf(plan_id), rest_ms: plan_id === "yesterday" ? 1 : null });
   room.tablet.store.all = async () => rests.splice(0);
   await room.sitting.begin("plan", null);
   await new Promise(setImmediate);

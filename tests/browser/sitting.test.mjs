@@ -2,7 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import { remaining } from "../../web/tablet/day.mjs";
-import { item, sittingWith } from "./sitting_room.mjs";
+import { far, item, narrowRoom, sittingWith } from "./sitting_room.mjs";
 
 test("a plan that runs out while first and then are shown ends the sitting's pictures", async (t) => {
   const { sitting, tablet, screen, wait, find } = sittingWith(t, [item("swell")]);
@@ -109,6 +109,35 @@ test("a go signal of a picture that is gone is given to nobody", async (t) => {
   sitting.startOver();
   assert.equal(sitting.attempt, null);
   assert.doesNotThrow(() => go(performance.now()));
+});
+
+test("a plan that is only looked at on a tablet without room for it is not begun", async (t) => {
+  const room = narrowRoom(t, [far, item("farther", { guide: far.guide })]);
+  await room.sitting.begin("plan", null);
+  assert.equal(room.sitting.phase, "end");
+  room.sitting.openStrip();
+  room.press("close");
+  room.sitting.openStrip();
+  room.press("leave");
+  assert.equal(room.left(), 1);
+  assert.deepEqual([room.kept, room.marks, room.sitting.progress.seq], [[], [], 0]);
+});
+
+test("what does not fit is told once anything was drawn or skipped, also at the next look", async (t) => {
+  const room = narrowRoom(t, [item("swell"), far]);
+  await room.toGuide();
+  room.sitting.openStrip();
+  room.press("skip");
+  assert.equal(room.sitting.phase, "end");
+  assert.deepEqual(room.kept.map(({ plan }) => plan.item_id), ["far"]);
+  t.mock.timers.reset();
+  // Drawn, and the page was loaded again before the end was seen.
+  const again = narrowRoom(t, [item("swell", { repetitions: 1 }), far]);
+  again.tablet.progressOf = async (plan_id) => ({
+    plan_id, seq: 1, items: { swell: { attempts: 1, counted: 1 } }, steps: {},
+  });
+  await again.sitting.begin("plan", null);
+  assert.deepEqual(again.kept.map(({ plan, seq }) => [plan.item_id, seq]), [["far", 2]]);
 });
 
 test("a mark that is given during a rest does not end it", async (t) => {

@@ -10,6 +10,9 @@ export const item = (item_id, more = {}) => ({
   condition: {}, show: {}, ...more,
 });
 
+/** An item whose guide has no room on the screen of `narrowRoom`. */
+export const far = item("far", { guide: { points_mm: [[0, 0], [900, 0]], corridor_mm: 12 } });
+
 const place = {
   px_per_mm: 1, origin_mm: [0, 0], screen_mm: [207, 136],
   mapping: { toMm: (x, y) => [x, y], toPx: (x, y) => [x, y] },
@@ -111,4 +114,13 @@ export function sittingWith(context, items) {
       screen.frame();
     },
   };
+}
+
+/** The same on a screen of 200 mm whose pen feels no pressure. */
+export function narrowRoom(context, items) {
+  const room = sittingWith(context, items);
+  room.screen.able = {
+    fits: ({ points_mm }) => points_mm[1][0] < 200, touches: 5, pressure: false,
+  };
+  return room;
 }

@@ -61,7 +61,7 @@ async def planned(desk: Page) -> None:
         await form.get_by_label(hand, exact=False).first.set_checked(hand == "Right")
     for box in await form.get_by_role("group", name="Directions").get_by_role("checkbox").all():
         await box.check()
-    await form.get_by_label("Seed of the order").fill("4711")
+    await form.get_by_label("Shuffle number").fill("4711")
     await form.get_by_role("button", name="Add to the plan").click()
 
 
@@ -170,7 +170,7 @@ async def decided(boss: Page, tab: Tab, child: str) -> None:
     await boss.locator("a.act", has_text="goal 1").click()
     await boss.locator("summary", has_text="The form of the goal").click()
     await boss.get_by_label("Met in").first.fill("3")
-    await pressed(boss, "Store as a new version")
+    await pressed(boss, "Save as a new version")
     assert "in 3 of 5 finished trials" in await words(boss, child, tab)
 
 

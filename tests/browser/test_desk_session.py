@@ -2,14 +2,13 @@
 
 import re
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import httpx2
 import pytest
 from harbour import NAME, PASSPHRASE, Harbour
-from playwright.sync_api import Page, expect, sync_playwright
-from tab import CHROMIUM, FLAGS
+from playwright.sync_api import Browser, Page, expect
+from shared_browser import plain
 
 from tests.practice import drawn, raw_of
 
@@ -43,28 +42,23 @@ class Room:
 
 
 def look(harbour: Harbour, scenario: Callable[[Room], None], **options: Any) -> None:
-    """Run a scenario in a fresh browser in which the assistant is signed in."""
+    """Run a scenario in an empty context of a browser in which the assistant is signed in."""
     harbour.start()
 
-    def run() -> None:
-        with harbour.signed_in() as client, sync_playwright() as playwright:
-            browser = playwright.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
-            faults: list[str] = []
-            try:
-                page = browser.new_context(**options).new_page()
-                page.on("pageerror", lambda error: faults.append(str(error)))
-                page.goto(harbour.url)
-                page.get_by_label("Name").fill(NAME)
-                page.get_by_label("Pass-phrase").fill(PASSPHRASE)
-                page.get_by_role("button", name="Sign in").click()
-                page.wait_for_url("**/caseload")
-                scenario(Room(harbour, page, client))
-                assert faults == []
-            finally:
-                browser.close()
+    def run(browser: Browser) -> None:
+        faults: list[str] = []
+        with harbour.signed_in() as client:
+            page = browser.new_context(**options).new_page()
+            page.on("pageerror", lambda error: faults.append(str(error)))
+            page.goto(harbour.url)
+            page.get_by_label("Name").fill(NAME)
+            page.get_by_label("Pass-phrase").fill(PASSPHRASE)
+            page.get_by_role("button", name="Sign in").click()
+            page.wait_for_url("**/caseload")
+            scenario(Room(harbour, page, client))
+            assert faults == []
 
-    with ThreadPoolExecutor(1) as pool:
-        pool.submit(run).result()
+    plain().run(run)
 
 
 def test_a_trial_stands_there_soon_and_is_told_once(harbour: Harbour) -> None:
@@ -139,7 +133,7 @@ def test_without_scripts_a_plan_is_made_and_the_list_looked_at_again(harbour: Ha
         for choice in ("Left hand", "Right hand", "Right to left", "Left to right"):
             page.get_by_label(choice).check()
         page.get_by_label("How often each").fill("2")
-        seed = page.get_by_label("Seed of the order").input_value()
+        seed = page.get_by_label("Shuffle number").input_value()
         page.get_by_role("button", name="Add to the plan").click()
         headings = page.locator(".items .block").all_inner_texts()
         assert len(headings) == 2

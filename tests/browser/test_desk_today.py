@@ -114,7 +114,7 @@ def test_the_pages_of_the_day_fit_and_can_be_hit(
         code = desk.page.locator(".code").inner_text()
         desk.page.request.post(f"{served.url}/api/pair", data={"code": code})
         desk.go("/tablets")
-        revoking = desk.page.get_by_role("link", name="Revoke").first.get_attribute("href")
+        revoking = desk.page.get_by_role("link", name="End the pairing").first.get_attribute("href")
         for path in (*PATHS, revoking or ""):
             desk.go(path)
             assert desk.page.evaluate("document.documentElement.scrollWidth") <= size[0], path
@@ -142,11 +142,11 @@ def test_a_tablet_is_named_and_revoked_by_keyboard_alone(harbour: Harbour) -> No
         desk.page.keyboard.type("Blue case")
         desk.page.keyboard.press("Enter")
         desk.page.wait_for_selector("h2:text('Blue case')")
-        desk.page.get_by_role("link", name="Revoke Blue case").focus()
+        desk.page.get_by_role("link", name="End the pairing of Blue case").focus()
         desk.page.keyboard.press("Enter")
         desk.page.wait_for_url("**/revoke")
-        assert desk.heading == "Revoke Blue case?"
-        desk.page.get_by_role("button", name="Revoke it").focus()
+        assert desk.heading == "End the pairing of Blue case?"
+        desk.page.get_by_role("button", name="End the pairing").focus()
         desk.page.keyboard.press("Enter")
         desk.page.wait_for_url("**/tablets")
         desk.page.locator("summary").first.focus()

@@ -126,11 +126,11 @@ def test_a_mark_refused_and_then_taken_keeps_what_was_there(served: Harbour) -> 
         desk.page.get_by_text("Note how it went").click()
         desk.page.get_by_label("OK", exact=True).check()
         desk.page.get_by_label("Why, if spoilt or stopped").fill("the bell")
-        desk.page.get_by_role("button", name="Keep this note").click()
+        desk.page.get_by_role("button", name="Save this", exact=True).click()
         desk.page.get_by_text("A reason belongs to spoilt or stopped.").wait_for()
         assert desk.page.get_by_label("Why, if spoilt or stopped").input_value() == "the bell"
         desk.page.get_by_label("Stopped", exact=True).check()
-        desk.page.get_by_role("button", name="Keep this note").click()
+        desk.page.get_by_role("button", name="Save this", exact=True).click()
         desk.page.get_by_text("Stopped: the bell.").first.wait_for()
         assert desk.path == f"/trials/{trial_id}"
         assert desk.page.locator("#noted .notes li").count() == before + 1

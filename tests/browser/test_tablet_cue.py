@@ -60,6 +60,8 @@ def test_the_cue_is_gone_at_the_first_contact(harbour: Harbour) -> None:
         assert document["marks"][0]["kind"] == "touched_before_go"
         await tab.drained()
         assert document["trial_id"] in harbour.stored()
+        initiation = harbour.report(document["trial_id"])["measures"]["initiation_time"]
+        assert initiation["reason"] == "no_time"
 
     drive(harbour, scenario)
 

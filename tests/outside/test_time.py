@@ -9,6 +9,7 @@ from analysis import filtering
 from analysis.guide import Guide
 from analysis.registry import measure_all
 from analysis.trace import FloatArray, Trace
+from analysis.trial import Mark
 from analysis.value import Value
 from analysis.workings import Workings
 from tests.checked import checks
@@ -259,6 +260,21 @@ def test_a_touch_of_a_few_milliseconds_is_no_stroke() -> None:
     assert number(found, "pen_down_time") == pytest.approx(3.0)  # [C]
     assert number(found, "duration") == pytest.approx(3.75)  # [C]
     assert number(found, "initiation_time") == pytest.approx(0.3)  # [C] no signal: when shown
+
+
+@pytest.mark.parametrize("cue_s", [None, 2.5])
+def test_time_before_starting_is_not_counted_from_first_sight_when_a_signal_was_awaited(
+    cue_s: float | None,
+) -> None:
+    t_s = 0.4 + np.arange(0, 2, 1 / 120)
+    xy_mm = along(50 * (t_s - 0.4))
+    early = (Mark(0.4, "touched_before_go"),)
+    found = values(xy_mm, t_s, marks=early, cue_s=cue_s)
+    assert found["initiation_time"] == Value(None, "no_time")
+    # Whatever else is timed begins with the contact.
+    assert number(found, "duration") == pytest.approx(2.0 - 1 / 120)  # [C]
+    other = values(xy_mm, t_s, marks=(Mark(0.4, "strip_opened"),))
+    assert number(other, "initiation_time") == pytest.approx(0.4)  # [C]
 
 
 @checks("C", "a wave of known arc length beside a line", "path_length_ratio")

@@ -13,7 +13,7 @@ from typer.testing import CliRunner
 from server.cli import app
 from server.cli_serve import NO_OWNER
 from tests.kept_demo import KeptDemo
-from tests.running import LINNET, environment, running
+from tests.running import LINNET, SHORT, environment, running
 
 slow = pytest.mark.slow
 
@@ -26,7 +26,8 @@ def fetch(url: str) -> str:
 
 @slow
 def test_the_demo_says_where_it_is_serves_and_leaves_nothing_behind(tmp_path: Path) -> None:
-    with running("demo", "--json", "--port", "0", TMPDIR=str(tmp_path)) as demo:
+    arguments = ("demo", "--json", "--port", "0")
+    with running(*arguments, program=SHORT, TMPDIR=str(tmp_path)) as demo:
         assert set(demo.links) == {"desk_url", "tablet_url", "pairing_code", "accounts"}
         assert [one["role"] for one in demo.links["accounts"]] == [
             "supervisor",

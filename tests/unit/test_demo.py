@@ -25,6 +25,8 @@ from server.store_marks import latest_marks
 from server.store_sessions import latest_plan, sessions_of
 from server.store_trials import document_of, report_of, trials_of_child, trials_of_session
 from server.tables import Account, GoalRow, MarkRow, ResultRow, TrialRow
+from tests.kept_demo import KeptDemo
+from tests.short_demo import shortened
 
 TODAY = date(2026, 11, 25)
 LEVEL = ("left_to_right", "right_to_left")
@@ -45,14 +47,6 @@ def empty_database(folder: Path) -> Iterator[Session]:
     engine.dispose()
 
 
-def shortened() -> dict[str, Any]:
-    """The scenario with each child's last session only."""
-    scenario = demo_files.read_scenario()
-    for child in scenario["children"]:
-        child["sessions"] = child["sessions"][-1:]
-    return scenario
-
-
 @pytest.fixture
 def db(tmp_path: Path) -> Iterator[Session]:
     with empty_database(tmp_path) as session:
@@ -70,7 +64,7 @@ def filled(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Session]:
     with empty_database(tmp_path_factory.mktemp("filled")) as session:
         with pytest.MonkeyPatch.context() as patch:
             patch.setattr(demo, "read_scenario", shortened)
-            fill(session)
+            fill(session, progress=lambda *far: session.info.setdefault("seen", []).append(far))
         yield session
 
 
@@ -287,9 +281,11 @@ def test_a_missing_scenario_says_where_it_should_be(tmp_path, monkeypatch):
         demo_files.read_scenario()
 
 
+def test_how_far_the_filling_is_is_told_trial_by_trial(filled):
+    assert filled.info["seen"] == [(done, 21) for done in range(1, 22)]
+
+
 @pytest.mark.slow
-def test_the_whole_demo_is_filled(db):
-    seen = []
-    fill(db, workers=None, progress=lambda done, count: seen.append((done, count)))
-    assert seen == [(done, 252) for done in range(1, 253)]
-    assert rows(db, TrialRow) == rows(db, ResultRow) == rows(db, MarkRow) == 252
+def test_the_whole_demo_is_filled(kept_demo: KeptDemo, tmp_path: Path):
+    with kept_demo.opened(tmp_path) as db:
+        assert rows(db, TrialRow) == rows(db, ResultRow) == rows(db, MarkRow) == 252

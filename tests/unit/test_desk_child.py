@@ -170,6 +170,22 @@ def test_a_goal_is_counted_once_and_day_by_day_with_its_interval(
     ) in day_by_day
 
 
+def test_each_table_of_a_goal_stacks_on_a_phone_with_a_word_before_each_cell(
+    practice: Practice,
+) -> None:
+    goal_id = set_goal(practice, help={}, baseline=None)["goal_id"]
+    tell(practice.tablet(), practice, drawn())
+    text = page(practice, f"{child(practice)}/goals/{goal_id}")
+    tables = re.findall(r"<table[^>]*>.*?</table>", text, re.DOTALL)
+    assert len(tables) == 2  # day by day, versions
+    for table in tables:
+        assert table.startswith('<table class="stack" role="table" aria-label=')
+        heads = re.findall(r'role="columnheader"[^>]*>([^<]+)<', table)
+        words = re.findall(r'<td[^>]* data-word="([^"]+)"', table)
+        assert len(words) == table.count("<td") > 0
+        assert words == heads[1:]
+
+
 def test_the_form_of_a_goal_shows_it_and_sends_it_back_unchanged(practice: Practice) -> None:
     goal = set_goal(practice)
     address = f"{child(practice)}/goals/{goal['goal_id']}"

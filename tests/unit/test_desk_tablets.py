@@ -235,7 +235,7 @@ def test_revoking_takes_two_steps_and_says_what_it_means(
     rename(ferry, mine["tablet_id"], "Blue case")
     assert f'href="{address}"' in html(ferry)
     asked = html(ferry, address)
-    assert "Revoke Blue case?" in asked
+    assert "End the pairing of Blue case?" in asked
     assert "What waits on it is kept there." in asked
     assert f'action="{address}"' in asked
     assert tablet.get("/api/tablet/day").status_code == 200
@@ -244,10 +244,10 @@ def test_revoking_takes_two_steps_and_says_what_it_means(
     assert_problem(tablet.get("/api/tablet/day"), 401)
     assert_problem(practice.send(tablet, drawn()), 401)
     told = words(html(ferry))
-    assert "Revoked, today at 12:00. It can neither fetch plans nor send." in told
+    assert "Pairing ended, today at 12:00. It can neither fetch plans nor send." in told
     assert "goes out once the tablet is paired again." in told
     assert f'href="{address}"' not in html(ferry)
-    assert "Nothing to revoke" in html(ferry, address)
+    assert "No pairing to end" in html(ferry, address)
     revoke(ferry, mine["tablet_id"])
     assert [one for one in audited(practice, "tablet") if one[1] == "revoked"] == [
         ("ferry", "revoked", mine["tablet_id"])

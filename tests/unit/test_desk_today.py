@@ -102,7 +102,7 @@ def test_a_row_counts_trials_and_says_how_far_the_note_is(
 ) -> None:
     assert practice.send(practice.tablet(), drawn()).status_code == 201
     assert "1 of 3 trials in · no note yet" in row_of(practice, ferry, "Gull session")
-    assert "One session, 1 trial in so far. One note to write or sign." in page(ferry)
+    assert "One session, so far 1 trial. One note to write or sign." in page(ferry)
     note(practice, ferry, "Gull session", sign=False)
     assert "note is a draft" in row_of(practice, ferry, "Gull session")
     assert "One note to write or sign." in page(ferry)
@@ -164,21 +164,23 @@ def test_a_session_without_trials_says_what_it_is(
     assert words.removeprefix("Gull ") == said
 
 
-def test_a_trial_that_was_not_done_is_not_in(practice: Practice, ferry: TestClient) -> None:
+def test_a_trial_that_was_not_done_is_none_of_those_asked_for(
+    practice: Practice, ferry: TestClient
+) -> None:
     tablet, trees = practice.tablet(), [drawn(seq=seq) for seq in (1, 2)]
     for tree in trees:
         assert practice.send(tablet, tree).status_code == 201
     path = f"/api/trials/{trees[0]['trial_id']}/marks"
     for outcome, said in (
-        ("not_done", "1 of 3 trials in · no note yet"),
+        ("not_done", "2 trials, 1 not done · 1 of 3 asked for · no note yet"),
         ("spoilt", "2 of 3 trials in · no note yet"),
-        ("not_done", "1 of 3 trials in · no note yet"),
+        ("not_done", "2 trials, 1 not done · 1 of 3 asked for · no note yet"),
     ):
         marked = tablet.post(path, json={"id": str(uuid4()), "outcome": outcome})
         assert marked.status_code == 201, marked.text
         # The newest mark counts.
         assert said in row_of(practice, ferry, "Gull session")
-    assert "One session, 1 trial in so far." in page(ferry)
+    assert "One session, so far 2 trials, 1 not done." in page(ferry)
 
 
 def close_items(practice: Practice, client: TestClient, *item_ids: str) -> None:
@@ -209,7 +211,7 @@ def test_an_item_that_was_closed_is_not_asked_any_more(
         tree = drawn(plan=mine | {"item_id": "a2"})
         assert practice.send(tablet, tree).status_code == 201
     assert "3 of 3 trials in, 2 of closed items" in row_of(practice, ferry, "Gull session")
-    assert "One session, 5 trials in so far." in page(ferry)
+    assert "One session, so far 5 trials." in page(ferry)
     close_items(practice, ferry, "a2")
     assert "5 trials in · no note yet" in row_of(practice, ferry, "Gull session")
 
@@ -274,6 +276,92 @@ def test_a_session_of_another_day_is_not_one_of_today(
     text = page(practice.desk("ferry"))
     assert practice.ids["Gull session"] not in text
     assert "Start a session" in text
+
+
+def began_late(practice: Practice, **facts: Any) -> str:
+    """Return a session of yesterday, seen from ten minutes past midnight of today."""
+    practice.clock.now = datetime(2026, 3, 3, 0, 10, tzinfo=UTC)
+    began = {"day": YESTERDAY, "started_at": datetime(2026, 3, 2, 23, 50, tzinfo=UTC)}
+    practice.ids["late"] = add_session(practice, "Gull", **(began | facts))
+    return practice.ids["late"]
+
+
+def test_a_session_that_runs_past_midnight_stays_in_sight_for_a_day(practice: Practice) -> None:
+    began_late(practice, items=1, place="Ropewalk Clinic")
+    ferry = practice.desk("ferry")
+    row = " ".join(row_of(practice, ferry, "late").split())
+    said = "23:50 Gull still running, since yesterday · 0 of 3 trials in Ropewalk Clinic"
+    assert row == said
+    text = page(ferry)
+    assert text.index("From yesterday, without an end") < text.index("Sessions of today")
+    # It is none of the sessions of today.
+    assert "One session, no trial in yet." in text
+    practice.clock.now = datetime(2026, 3, 3, 23, 49, tzinfo=UTC)
+    assert practice.ids["late"] in page(practice.desk("ferry"))
+    practice.clock.now = datetime(2026, 3, 3, 23, 50, tzinfo=UTC)
+    assert practice.ids["late"] not in page(practice.desk("ferry"))
+
+
+@pytest.mark.parametrize(
+    "facts",
+    [
+        {"ended_at": datetime(2026, 3, 2, 23, 58, tzinfo=UTC)},
+        {"closed_at": datetime(2026, 3, 2, 23, 58, tzinfo=UTC)},
+        {"attendance": "cancelled"},
+        {"started_at": None},
+        {"day": YESTERDAY - timedelta(days=1)},
+    ],
+)
+def test_what_ended_or_never_began_does_not_run(practice: Practice, facts: dict[str, Any]) -> None:
+    late = began_late(practice, **facts)
+    text = page(practice.desk("ferry"))
+    assert late not in text
+    assert "From yesterday" not in text
+
+
+def test_nobody_sees_that_the_session_of_another_child_still_runs(practice: Practice) -> None:
+    late = began_late(practice)
+    assert late in page(practice.desk("ferry"))
+    assert late not in page(practice.desk("lantern"))
+
+
+# One count of what came in
+
+
+def test_every_page_counts_what_came_in_alike(practice: Practice, ferry: TestClient) -> None:
+    tablet, trees = practice.tablet(), [drawn(seq=seq) for seq in (1, 2, 3)]
+    for tree in trees:
+        assert practice.send(tablet, tree).status_code == 201
+    session = f"/sessions/{practice.ids['Gull session']}"
+    child = f"/children/{practice.ids['Gull']}"
+
+    def void(tree: dict[str, Any], *, voided: bool = True) -> None:
+        body = {"id": str(uuid4()), "voided": voided, "reason": "The screen hung."}
+        answer = ferry.post(f"/api/trials/{tree['trial_id']}/voids", json=body)
+        assert answer.status_code == 201, answer.text
+
+    def all_say(words: str, verb: str) -> None:
+        for path in ("/caseload", "/queue", child):
+            assert re.search(rf"\b{re.escape(words)}(?![\w,]| \w)", page(ferry, path)), path
+        assert verb in page(ferry, session)
+
+    void(trees[0])
+    all_say("3 trials, 1 voided", "3 trials have come in, 1 voided, 2 without a mark.")
+    assert "3 trials, 1 voided · 2 of 3 asked for" in row_of(practice, ferry, "Gull session")
+    mark = {"id": str(uuid4()), "outcome": "not_done"}
+    for tree in trees[:2]:
+        path = f"/api/trials/{tree['trial_id']}/marks"
+        assert tablet.post(path, json=mark | {"id": str(uuid4())}).status_code == 201
+    # The one that is both is voided only: the parts never add up to more than all.
+    both = "3 trials have come in, 1 voided, 1 not done, 1 without a mark."
+    all_say("3 trials, 1 voided, 1 not done", both)
+    void(trees[1])
+    void(trees[2])
+    all_say("3 trials, 3 voided", "3 trials have come in, 3 voided.")
+    note = page(ferry, f"{session}/note")
+    assert "3 trials in all, 0 counted. Kept, not counted: three voided." in note
+    void(trees[2], voided=False)
+    all_say("3 trials, 2 voided", "3 trials have come in, 2 voided, 1 without a mark.")
 
 
 # Starting
@@ -368,7 +456,10 @@ def test_nobody_else_starts_a_session(practice: Practice) -> None:
     gull = practice.ids["Gull"]
     for nobody in (practice.client, practice.tablet()):
         answer = start(nobody, gull)
-        assert (answer.status_code, answer.headers["location"]) == (303, f"/?next=/children/{gull}")
+        assert (answer.status_code, answer.headers["location"]) == (
+            303,
+            f"/?next=/children/{gull}&lost",
+        )
     for name, status in (("lantern", 404), ("beacon", 403), ("purser", 403)):
         assert_problem(start(practice.desk(name), gull), status)
     foreign = practice.desk("ferry").post(

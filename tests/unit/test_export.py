@@ -18,6 +18,7 @@ from analysis.registry import MEASURES, column, measure
 from server.dictionary import ColumnInfo
 from server.export import columns_of
 from server.export_csv import cell_text, csv_blocks
+from server.page_export import left_out_words
 from server.store_sessions import create_session, save_plan
 from tests.practice import TELLING, TODAY, Practice, drawn, plan
 
@@ -333,4 +334,14 @@ def test_what_left_and_what_was_left_out_is_noted(practice: Practice) -> None:
     }
     page = practice.desk("beacon").get("/export").text
     assert "One child is left out: no consent to research is noted and in force." in page
-    assert "One trial is left out: a therapist has taken it out of use." in page
+    assert "One trial is left out: it is voided." in page
+
+
+def test_what_is_left_out_is_said_of_one_and_of_many() -> None:
+    counts = {"children_without_consent": 2, "trials_voided": 9, "cuts_and_entries": 1}
+    assert left_out_words(counts) == [
+        "Two children are left out: no consent to research is noted and in force.",
+        "Nine trials are left out: they are voided.",
+        "One cut or entry is left out: the tables hold trials drawn on a tablet only.",
+    ]
+    assert left_out_words(dict.fromkeys(counts, 0)) == []

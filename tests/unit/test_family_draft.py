@@ -9,10 +9,11 @@ from hypothesis import strategies as st
 
 from analysis.quality import FLAGS
 from server.family_draft import FamilyDraft, caution_words, family_draft, speaks_of_cutting
-from server.family_refusals import CODE, PERCENT, refused_texts
+from server.family_refusals import CODE, PERCENT, name_for_family, refused_texts
 from server.family_words import MODES, TASKS, WAYS, picture_words
 from server.library import LIBRARY
 from server.store_observations import KINDS
+from server.tables import Child
 
 # What a family page never says: figures, words of the trade, failures, causes, praise.
 FORBIDDEN = re.compile(
@@ -55,6 +56,55 @@ def numbers(*trials: dict[str, Any], seen: tuple[dict[str, Any], ...] = ()) -> d
 
 def draft(*trials: dict[str, Any], **more: Any) -> FamilyDraft:
     return family_draft(numbers(*trials, **more), "Gull")
+
+
+@pytest.mark.parametrize(
+    ("text", "refused"),
+    [
+        ("Two snips per centimetre.", False),
+        ("Two snips per centimeter, then one per\ncentimetre.", False),
+        ("One line per centre.", False),
+        ("On the path for eighty per cent.", True),
+        ("On the path for eighty per cent", True),
+        ("Eighty PER\u00a0CENT of it.", True),
+        ("Eighty per-cent of it.", True),
+        ("Eighty percent.", True),
+        ("A percentage of 80.", True),
+        ("At the tenth percentile.", True),
+        ("80 \uff05 of it.", True),
+        ("8 \u2030 of it.", True),
+    ],
+)
+def test_a_length_is_told_from_a_percentage(text: str, refused: bool) -> None:
+    assert refused_texts({"did": text}, "BW-01") == ({"did": PERCENT} if refused else {})
+
+
+@pytest.mark.parametrize(
+    ("code", "text", "refused"),
+    [
+        ("12", "Gull drew 12 lines.", False),
+        ("7", "It took 7 minutes.", False),
+        ("123", "Gull drew 123 lines.", False),
+        ("1-2", "Gull drew 1 or 2 lines, 1-2.", False),
+        ("1234", "Ask for 1234 at the door.", True),
+        ("1234", "Ask for 12345 at the door.", False),
+        ("12-34", "Ask for 12 34 at the door.", True),
+        ("\uff11\uff12\uff13\uff14", "Ask for 1234 at the door.", True),
+        ("B12", "Gull drew 12 lines.", False),
+        ("B12", "Ask for b12 at the door.", True),
+    ],
+)
+def test_a_short_number_is_a_count_and_a_long_one_the_code(
+    code: str, text: str, refused: bool
+) -> None:
+    assert refused_texts({"did": text}, code) == ({"did": CODE} if refused else {})
+
+
+@pytest.mark.parametrize(
+    ("nickname", "name"), [("Gull 12", None), ("12", None), ("Gull", "Gull"), ("Gull12", "Gull12")]
+)
+def test_a_short_number_in_a_name_is_the_code(nickname: str, name: str | None) -> None:
+    assert name_for_family(Child(code="12", nickname=nickname)) == name
 
 
 def test_one_try_and_many_are_told_apart() -> None:
@@ -151,7 +201,7 @@ def test_what_only_looks_like_a_code_is_printed(text: str) -> None:
         ("Mole", "On the mole.", False),
         ("A", "A high bridge.", False),
         ("--", "Up -- down", True),
-        ("7", "7 lines", True),
+        ("7007", "7007 lines", True),
     ],
 )
 def test_a_code_like_a_word_is_sought_as_it_is_written(code: str, text: str, there: bool) -> None:

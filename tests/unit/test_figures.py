@@ -181,7 +181,7 @@ def test_the_key_explains_only_what_is_there() -> None:
     shown = " | ".join(words(trial_figure(*drawings.clean())))
     assert "pause: the larger, the longer" in shown
     assert "midline crossed, pen down" in shown
-    assert "outside the corridor" not in shown
+    assert "outside the path" not in shown
     assert "lifted" not in shown
 
 

@@ -3,6 +3,7 @@
 import sqlite3
 from contextlib import closing
 from typing import Any
+from uuid import uuid4
 
 import pytest
 
@@ -272,3 +273,20 @@ def test_everything_that_does_not_fit_together_is_told_at_once(practice: Practic
         "/criterion",
         "/conditions/corridor_mm",
     }
+
+
+def test_a_goal_that_is_sent_again_after_its_day_is_there_already(practice: Practice) -> None:
+    sent = GOAL | {"id": str(uuid4()), "due": "2026-03-04"}
+    first = practice.desk("harbour").post(goals(practice), json=sent)
+    assert first.status_code == 201, first.text
+    practice.clock.move(days=5)
+    harbour = practice.desk("harbour")
+    again = harbour.post(goals(practice), json=sent)
+    assert (again.status_code, again.json()) == (200, first.json())
+    # What is not the same is a goal to be set: its day is over, or its id is taken.
+    assert_problem(harbour.post(goals(practice), json=sent | {"k": 3}), 422)
+    assert_problem(harbour.post(goals(practice), json=sent | {"k": 3, "due": None}), 409)
+    assert_problem(harbour.post(goals(practice), json=sent | {"id": str(uuid4())}), 422)
+    assert_problem(harbour.post(goals(practice), json=sent | {"measure": "tidiness"}), 422)
+    assert rows(practice, "SELECT count(*) FROM goal") == [(1,)]
+    assert rows(practice, "SELECT count(*) FROM audit WHERE verb = 'added'") == [(1,)]

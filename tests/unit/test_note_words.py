@@ -17,6 +17,7 @@ from server.note_differences import (
     sentences_of,
     summary,
 )
+from server.note_facts import goal_changes
 from server.note_numbers import groups_of
 from server.note_sheet import _table
 from server.page_note_numbers import cautions_of, count_changes, number_words
@@ -68,7 +69,7 @@ def test_what_happened_to_trials_since_signing_is_said_trial_by_trial(practice: 
     assert told(practice, ferry, signed) == [
         "Trial 1, Quay Edge, was marked again: outcome not said when signed, spoilt now; "
         'reason not said when signed, "a sneeze" now.',
-        "Trial 2, Quay Edge, is not to be used any more.",
+        "Trial 2, Quay Edge, was voided.",
         "Trial 3, Quay Edge, came in after signing.",
     ]
     body = {"id": str(uuid4()), "patch": {"hand_used": "right"}, "reason": "It was the right hand."}
@@ -134,6 +135,10 @@ def test_facts_of_the_session_have_words() -> None:
         "Of the session itself: end 10:38 when signed, 10:40 now; minutes 28 min when signed, "
         "30 min now; attendance not said when signed, left early now."
     ]
+    moved = {"signed": {"day": "2026-03-03"}, "now": {"day": "2026-03-04"}, "fields": ["day"]}
+    assert change_lines([asked[0] | moved], empty, empty) == [
+        "Of the session itself: day 3 March 2026 when signed, 4 March 2026 now."
+    ]
     from server.note_changes import MARKED
 
     assert set(MARKED) <= set(FIELD_WORDS)
@@ -151,6 +156,61 @@ def test_a_count_that_differs_is_said_with_both_numbers() -> None:
         "High Bridge, 6 mm each side, left hand, left to right: not there when signed, met in 1 "
         "of 1 now.",
     ]
+
+
+def test_two_lines_of_one_name_are_told_apart_and_one_that_vanished_is_told() -> None:
+    def two(**first: Any) -> dict[str, Any]:
+        return page_numbers(trial(guide_id="a") | first, trial(guide_id="b"))
+
+    signed, spoilt = two(), two(outcome="spoilt")
+    names = [row.task.replace("\N{NO-BREAK SPACE}", " ") for row in number_words(signed)["rows"]]
+    high = "High Bridge, 6 mm each side, right hand"
+    assert names == [high, f"{high} (another size of it)"]
+
+    def said(later: dict[str, Any]) -> list[str]:
+        return [one.replace("\N{NO-BREAK SPACE}", " ") for one in count_changes(signed, later)]
+
+    assert said(spoilt) == [
+        f"{high}, left to right: met in 1 of 1 when signed, none counted (not counted: 1 spoilt) "
+        "now."
+    ]
+    assert said(page_numbers(trial(guide_id="a"))) == [
+        f"{high} (another size of it), left to right: met in 1 of 1 when signed, not there now."
+    ]
+    # [C] one line is gone, and of the other there is one trial more.
+    assert said(page_numbers(trial(guide_id="b"), trial(guide_id="b"))) == [
+        f"{high}, left to right: met in 1 of 1 when signed, not there now.",
+        f"{high} (another size of it), left to right: met in 1 of 1 when signed, met in 2 of 2 "
+        "now.",
+    ]
+
+
+def test_both_ways_of_one_line_have_its_name_without_more() -> None:
+    back = trial(travelled="right_to_left")
+    rows = number_words(page_numbers(trial(), back))["rows"]
+    assert [row.direction for row in rows] == ["left to right", "right to left"]
+    assert rows[0].task == rows[1].task
+
+
+def test_goals_that_came_or_went_since_signing_are_told() -> None:
+    def goals(*told: tuple[str, int, int]) -> dict[str, Any]:
+        return {
+            "goals": [
+                {"goal_id": name, "task": name, "met": met, "of": of, "left_out": 0}
+                for name, met, of in told
+            ]
+        }
+
+    signed = goals(("Swell", 2, 2), ("Buoy", 1, 1))
+    assert goal_changes(signed, signed) == []
+    assert goal_changes(signed, goals(("Swell", 1, 2), ("Kite", 0, 1))) == [
+        "Goal on Swell: met in 2 of 2 trials that count when signed, met in 1 of 2 trials that "
+        "count now.",
+        "Goal on Buoy: met in 1 of 1 trials that count when signed, not worked on now.",
+        "Goal on Kite: not worked on when signed, met in 0 of 1 trials that count now.",
+    ]
+    # Signed by a release that kept no goals.
+    assert goal_changes({}, signed) == []
 
 
 # The table
@@ -181,7 +241,7 @@ def test_on_paper_k_of_n_never_stands_without_its_interval_and_what_was_asked() 
     lines = [_table(number_words(page_numbers(*some))) for some in ([trial()], [trial(), wide])]
     assert [len(one.head) for one in lines] == [2, 2]
     assert lines[0].rows[0][1].replace("\N{NO-BREAK SPACE}", " ") == "1 of 1 (21–100 %)"
-    assert lines[0].rows[0][0].split("\n")[1:] == ["No help after set-up"]
+    assert lines[0].rows[0][0].split("\n")[1:] == ["no help after set-up"]
     asked = [row[0].replace("\N{NO-BREAK SPACE}", " ").split("\n")[1] for row in lines[1].rows]
     assert asked == [
         "On the path for at least 80 % of its length",

@@ -222,6 +222,25 @@ def test_a_session_that_began_in_this_minute_ends_now(practice: Practice) -> Non
     assert ended_at(practice)[1].startswith("2026-03-03 12:00:20")
 
 
+@pytest.mark.parametrize("started_at", [None, "2026-03-03T23:59:20Z"])
+def test_a_time_just_before_midnight_is_one_that_can_be_signed(
+    practice: Practice, started_at: str | None
+) -> None:
+    """A minute after the trial is the next day, which no clock time of this day can say."""
+    practice.clock.move(hours=12, minutes=30)
+    ferry = practice.desk("ferry")
+    send(practice, practice.tablet(), ON, started_at="2026-03-03T23:59:30+00:00")
+    if started_at is not None:
+        began(practice, ferry, started_at=started_at)
+    page = seen(ferry, path_of(practice))
+    times = {"ended": clock(page, "ended")}
+    times |= {"started": clock(page, "started")} if started_at is None else {}
+    assert set(times.values()) == {"23:59"}
+    saved(practice, ferry, do="sign", read="yes", **times)
+    begin, end = ended_at(practice)
+    assert "2026-03-03 23:59:00" <= begin <= end < "2026-03-04"
+
+
 def test_an_end_that_another_window_gave_stays(practice: Practice) -> None:
     ferry = practice.desk("ferry")
     began(practice, ferry)
@@ -514,10 +533,10 @@ def test_the_facts_of_the_session_stand_in_page_text_and_pdf_as_signed(practice:
     assert len(goals) == 1
     # [C] one of two on the path.
     assert goals[0].endswith(
-        "in 1 of 2 finished trials. Met in 1 of 2 trials that count on this day."
+        "in 1 of 2 finished trials. Met in 1 of 2 trials that count in this session."
     )
     assert "Met in 1 of 2" in text
-    assert "no help after set-up: 1 of 2 (9–91 %)" in text.replace("No help", "no help")
+    assert "no help after set-up: 1 of 2 (9–91 %)" in text
     page = unescape(seen(ferry, path)).replace("\N{NO-BREAK SPACE}", " ")
     paper = paper_words(ferry.get(f"{path}.pdf").content)
     for line in facts_said:
@@ -531,6 +550,28 @@ def test_the_facts_of_the_session_stand_in_page_text_and_pdf_as_signed(practice:
     page = unescape(seen(ferry, path))
     was = "met in 1 of 2 trials that count when signed"
     assert f"Goal on any task: {was}, met in 0 of 1 trials that count, 1 left out now." in page
+
+
+def test_a_count_with_help_that_nobody_noted_says_of_how_many(practice: Practice) -> None:
+    """The counts of a note take such trials, goals leave them out: both are said."""
+    ferry, tablet, path = practice.desk("ferry"), practice.tablet(), path_of(practice)
+    goal = {**GOAL, "k": 1, "n": 2, "days": 1, "due": None}
+    made = practice.desk("harbour").post(f"/api/children/{practice.ids['Gull']}/goals", json=goal)
+    assert made.status_code == 201, made.text
+    noted = send(practice, tablet, ON)
+    send(practice, tablet, ON, seq=2)
+    set_up = send(practice, tablet, ON, seq=3)
+    mark(tablet, noted, outcome="finished")
+    # No word of how it ended, but of the help: there was none beyond set-up.
+    mark(tablet, set_up, help={"setup": True})
+    page = unescape(seen(ferry, path)).replace("\N{NO-BREAK SPACE}", " ")
+    text = ferry.get(f"{path}.txt").text
+    paper = paper_words(ferry.get(f"{path}.pdf").content)
+    assert "help not noted in 1 of 3" in field(page, "objective")
+    for shown in (page, text, paper):
+        assert "elp not noted in 1 of 3" in shown
+        assert "3 of 3" in shown
+        assert "Met in 2 of 2 trials that count, 1 left out in this session." in shown
 
 
 def session_of(practice: Practice) -> str:

@@ -40,7 +40,7 @@ def test_every_count_stands_beside_its_interval(practice: Practice, sittings: Si
 def test_no_finished_trial_has_no_interval(practice: Practice, sittings: Sittings) -> None:
     sittings.sit(ago(2), WIDE, marks={0: {"outcome": "spoilt"}})
     assert told(practice).counts == (
-        "One session: 0 of 0 met on 1 March 2026. Not counted: one spoilt."
+        "One session: no trial counted on 1 March 2026. Not counted: one spoilt."
     )
 
 
@@ -50,7 +50,7 @@ def test_trials_that_do_not_count_are_told_and_what_can_be_done(
     given = {"outcome": "finished", "help": {"given": True}}
     sittings.sit(ago(2), WIDE, WIDE, WIDE, marks={0: given}, unmarked=(1, 2))
     assert told(practice).counts == (
-        "One session: 0 of 0 met on 1 March 2026. Not counted: one with help that was not "
+        "One session: no trial counted on 1 March 2026. Not counted: one with help that was not "
         "described and two of which nobody noted whether there was help. "
         "Help can still be noted on the page of each trial."
     )

@@ -92,7 +92,7 @@ def test_a_form_means_what_the_row_of_the_tablet_means() -> None:
         (
             {"kind": "helped", "verbal": "5000"},
             "verbal",
-            "This number must be at most 1000.",
+            "This number must be at most 99.",
         ),
         ({"kind": "helped", "physical": "a lot"}, "physical", None),
         ({"kind": "spoilt", "why": "x" * 201}, "why", None),
@@ -218,7 +218,7 @@ def test_a_correction_is_computed_with_and_the_record_stays(practice: Practice) 
     page = plain(ferry.get(f"/trials/{trial_id}").text)
     assert "Position: kneeling. Midline: 40 mm from the left edge of the task area." in page
     assert "Reason: The tablet lay to the side. ferry, 3 March 2026, 12:00" in page
-    assert "Amended: what is said here is as corrected; the record is as it was drawn." in page
+    assert "Corrected: this page counts the corrections; the record is as it was drawn." in page
     replay = ferry.get(f"/trials/{trial_id}/replay.json").json()
     assert replay["midline_x_mm"] == 40.0
     assert ferry.get(f"/api/trials/{trial_id}/raw").content == raw

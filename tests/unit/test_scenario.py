@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from sqlalchemy import select
 
 from analysis.trend import trend_slope
 from fixtures import make
@@ -21,6 +22,8 @@ from server.cut_fields import RegistrationFields
 from server.cuts import read_cut
 from server.documents import read_trial
 from server.scoring import score, score_cut
+from server.tables import ResultRow
+from tests.kept_demo import KeptDemo
 
 FIXTURES = Path(make.__file__).parent
 
@@ -285,13 +288,29 @@ def test_snips_that_were_only_counted_keep_their_counts():
 
 
 @pytest.fixture(scope="module")
-def bridges(kept) -> dict[str, dict[str, Any]]:
+def reports(kept_demo: KeptDemo, tmp_path_factory) -> dict[str, dict[str, Any]]:
+    """Reports of all trials by trial id, as the demo was filled with them."""
+    with kept_demo.opened(tmp_path_factory.mktemp("scored")) as db:
+        found = db.execute(select(ResultRow.trial_id, ResultRow.report)).all()
+    return {one.trial_id: one.report for one in found}
+
+
+@pytest.fixture(scope="module")
+def bridges(kept, reports) -> dict[str, dict[str, Any]]:
     """Reports of all finished High Bridge trials, by trial id."""
     return {
-        trial_id: score(read_trial(make.compact(document).encode()))
+        trial_id: reports[trial_id]
         for trial_id, document in kept.items()
         if document["task"]["task_id"] == "high-bridge"
     }
+
+
+@pytest.mark.slow
+def test_the_reports_of_the_demo_are_those_of_the_trials_in_the_file(kept, reports):
+    assert set(reports) == set(kept)
+    for document in list(kept.values())[::25]:
+        made = score(read_trial(make.compact(document).encode()))
+        assert json.loads(json.dumps(made)) == reports[document["trial_id"]]
 
 
 def counted(child) -> list[tuple[int, str, str]]:
@@ -367,10 +386,9 @@ def test_gull_lifts_less_at_the_midline_in_the_end(bridges):
 
 
 @pytest.mark.slow
-def test_the_scenario_holds_each_usual_way_to_go_wrong(kept):
-    flags = set()
-    for document in kept.values():
-        flags |= set(score(read_trial(make.compact(document).encode()))["quality"]["flags"])
+def test_the_scenario_holds_each_usual_way_to_go_wrong(reports):
+    assert len(reports) == 252
+    flags = {flag for report in reports.values() for flag in report["quality"]["flags"]}
     assert {"nothing_drawn", "partial", "traced_other_way", "finger", "uncalibrated"} <= flags
     assert "scoring_failed" not in flags
 

@@ -193,7 +193,7 @@ def test_the_picture_is_told_to_those_who_cannot_see_it() -> None:
     assert alt_text(drawings.nothing()[1]) == "Picture of the guide. Nothing was drawn on it."
     told = plain(alt_text(drawings.good()[1]))
     assert told.startswith("Picture of the line over its guide. On the path for 96 %")
-    assert told.endswith("One stretch outside the corridor outlined.")
+    assert told.endswith("One stretch outside the path outlined.")
 
 
 # Readings and measures of the page

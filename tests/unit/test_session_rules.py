@@ -6,7 +6,7 @@ from uuid import uuid4
 
 import pytest
 
-from server.store_sessions import WAS_THERE
+from server.attendance import WAS_THERE
 from tests.practice import Practice, drawn
 from tests.problem_form import assert_problem
 from tests.unit.test_page_session import at, kept, mark, plan_of, post, signed, text_of

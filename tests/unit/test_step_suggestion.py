@@ -112,14 +112,29 @@ def test_rising_distress_is_told_even_where_too_little_was_finished() -> None:
 
 
 def test_help_that_was_not_described_keeps_from_up_and_may_speak_for_down() -> None:
-    vague = SessionCount(4, 4, helped=1, not_told=1)
+    vague = SessionCount(5, 5, helped=1, not_told=1)
     assert verdict(FINE, vague) == verdict(vague, FINE) == "stay"
-    assert "Help was given and not described in one trial." in suggestion([FINE, vague]).reasons
-    # [C] 0 of 6, 2 of 6, 5 of 6 with help: it rises, though only 6, 4 and 1 trials count.
-    row = [SessionCount(6 - n, 6 - n, helped=n, not_told=n) for n in (0, 2, 5)]
+    said = "Help was given and not described in one trial: not counted."
+    assert said in suggestion([FINE, vague]).reasons
+    # [C] 0 of 10, 2 of 10, 5 of 10 with help: it rises, though only 10, 8 and 5 trials count.
+    row = [SessionCount(10 - n, 10 - n, helped=n, not_told=n) for n in (0, 2, 5)]
     assert verdict(*row) == "down"
-    # Trials of which nobody knows whether they were met are no trials that were not met.
-    assert verdict(*[SessionCount(1, 0, helped=5, not_told=5)] * 2) == "stay"
+
+
+@pytest.mark.parametrize("count", [4, 1, 0])
+def test_trials_that_are_not_counted_do_not_make_five_finished(count: int) -> None:
+    """TRADE section 6: fewer than 5 finished in either says too little, whatever rose."""
+    short = SessionCount(count, count, helped=5 - count, not_told=5 - count)
+    assert verdict(FINE, short) == verdict(short, FINE) == "too little to say"
+    rising = suggestion(
+        [FINE, SessionCount(1, 1, helped=1, not_told=4), SessionCount(0, 0, helped=5, not_told=5)]
+    )
+    assert rising.verdict == "too little to say"
+    assert rising.reasons == (
+        "Each of the two sessions needs 5 finished trials or more.",
+        "Help was given and not described in nine trials: not counted.",
+        "Help rose in both sessions.",
+    )
 
 
 def test_down_looks_at_the_criterion_alone_and_up_at_the_help_too() -> None:

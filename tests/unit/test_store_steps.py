@@ -155,11 +155,21 @@ def test_trials_of_which_nobody_noted_the_help_are_not_counted(sittings: Sitting
 
 def test_help_that_rises_without_a_description_suggests_a_step_down(sittings: Sittings) -> None:
     given = {"outcome": "finished", "help": {"given": True}}
+    for day, count in ((9, 0), (5, 1), (2, 2)):
+        sittings.sit(ago(day), *[WIDE] * 7, marks=dict.fromkeys(range(count), given))
+    (step,) = sittings.steps()
+    assert step["suggestion"] == "down"
+    assert [one["not_told"] for one in step["sessions"]] == [0, 1, 2]
+
+
+def test_fewer_than_five_that_count_are_too_little_though_help_rose(sittings: Sittings) -> None:
+    given = {"outcome": "finished", "help": {"given": True}}
     for day, count in ((9, 0), (5, 2), (2, 4)):
         sittings.sit(ago(day), *[WIDE] * 6, marks=dict.fromkeys(range(count), given))
     (step,) = sittings.steps()
-    assert step["suggestion"] == "down"
-    assert [one["not_told"] for one in step["sessions"]] == [0, 2, 4]
+    assert step["suggestion"] == "too little to say"
+    assert counts(step) == [(6, 6), (4, 4), (2, 2)]
+    assert "Help was given and not described in six trials: not counted." in step["reasons"]
 
 
 def test_an_open_goal_judges_by_its_own_criterion_and_a_closed_one_does_not(

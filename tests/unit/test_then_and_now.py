@@ -18,6 +18,7 @@ from server import then_and_now_store
 from server.figures_then_and_now import then_and_now_figure
 from server.note_numbers import numbers_of
 from server.numbers import NO_BREAK
+from server.page_then_and_now import Row, asked_sentence
 from server.sentences_then_and_now import (
     change_sentence,
     count_lines,
@@ -202,6 +203,26 @@ def test_a_criterion_on_a_measure_of_long_ago_is_said_by_its_name() -> None:
     asked = {"measure": "of_long_ago", "at_least": 0.8, "at_most": None}
     (line,) = count_lines([], [group(4, 5) | {"criterion": asked}])
     assert plain(line.asked) == "Of long ago at least 0.8, 6 mm each side"
+
+
+@pytest.mark.parametrize(
+    ("name", "label"),
+    [
+        ("frechet_distance", "Fréchet distance"),
+        ("hausdorff_distance", "Hausdorff distance"),
+        ("deviation_mean_abs", "mean distance from the line"),
+    ],
+)
+def test_a_measure_that_bears_a_name_keeps_its_capital_in_the_sentence(
+    name: str, label: str
+) -> None:
+    asked = {"measure": name, "at_least": None, "at_most": 3.0}
+    (line,) = count_lines([group(1, 4) | {"criterion": asked}], [])
+    said = f"{label} at most 3 mm, 6 mm each side"
+    assert plain(line.asked) == said[0].upper() + said[1:]
+    row = Row("Swell", "", [], None, [line])
+    assert plain(asked_sentence([row]) or "").startswith(f"Asked: {said}. In how many trials")
+    assert asked_sentence([Row("Swell", "", [], None, [])]) is None
 
 
 def test_all_rows_of_the_picture_share_one_scale_and_show_every_session() -> None:

@@ -42,8 +42,8 @@ def test_whatever_is_typed_ends_on_the_page_and_never_on_another(
                 assert 'id="noted"' in answer.text
                 assert 'role="alert"' in answer.text
                 refused.add(field)
-    # A box is ticked or not; of a place of the midline nothing is read unless it is chosen.
-    free = {"setup", "hand_over_hand", "midline_x_mm"}
+    # A box is ticked or not.
+    free = {"setup", "hand_over_hand"}
     assert refused == FORMS[form].model_fields.keys() - free
 
 
@@ -100,3 +100,35 @@ def test_what_is_not_offered_is_not_taken_for_something_else(
     assert answer.status_code == 422
     assert 'role="alert"' in answer.text
     assert ferry.get(f"/api{path}/{form}").json() == {form: []}
+
+
+@pytest.mark.parametrize(
+    ("chosen", "number", "field", "sentence"),
+    [
+        # [C] The screen of the trial is 207 mm wide.
+        ("at", "5001", "midline_x_mm", "in the task area of this trial: from 0 to 207 mm."),
+        ("at", "-0.5", "midline_x_mm", "in the task area of this trial: from 0 to 207 mm."),
+        ("unknown", "100", "midline", "or take it away if the midline is not known."),
+        ("", "100", "midline", "Choose that it is the place, or take it away."),
+    ],
+)
+def test_a_midline_is_one_place_of_the_task_area(
+    practice: Practice, path: str, chosen: str, number: str, field: str, sentence: str
+) -> None:
+    ferry = practice.desk("ferry")
+    asked = {"hand_used": "", "position": "", "midline": chosen, "midline_x_mm": number}
+    answer = post(ferry, f"{path}/amendments", **sent("amendments", **asked))
+    assert answer.status_code == 422
+    assert sentence in text_of(answer)
+    assert "Choose at least one thing" not in text_of(answer)
+    assert f'id="amend-{field}-trouble"' in answer.text
+    assert ferry.get(f"/api{path}/amendments").json() == {"amendments": []}
+    edge = asked | {"midline": "at", "midline_x_mm": "207"}
+    assert post(ferry, f"{path}/amendments", **sent("amendments", **edge)).status_code == 303
+
+
+def test_scripts_set_no_midline_beside_the_task_area(practice: Practice, path: str) -> None:
+    body = {"id": str(uuid4()), "patch": {"midline_x_mm": 5001.0}, "reason": "Tape moved."}
+    refused = practice.desk("ferry").post(f"/api{path}/amendments", json=body)
+    assert refused.status_code == 422
+    assert refused.json()["errors"][0]["path"] == "/patch/midline_x_mm"

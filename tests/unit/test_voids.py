@@ -97,7 +97,7 @@ def test_the_caseload_counts_what_is_not_voided(practice: Practice, ferry: TestC
     hung = stored(practice)
     assert "2 of 3 trials in" in ferry.get("/caseload").text
     void(ferry, hung)
-    assert "1 of 3 trials in" in ferry.get("/caseload").text
+    assert "2 trials, 1 voided · 1 of 3 asked for" in ferry.get("/caseload").text
 
 
 def test_a_void_sent_again_changes_nothing(practice: Practice, ferry: TestClient) -> None:
@@ -140,3 +140,15 @@ def test_only_those_who_see_a_trial_may_void_it(practice: Practice) -> None:
         assert_problem(desk.get(f"/api/trials/{trial_id}/voids"), status)
     assert_problem(void(practice.tablet(), trial_id), 401)
     assert void(practice.desk("harbour"), trial_id).status_code == 201
+
+
+def test_a_trial_is_voided_once_and_used_again_once(practice: Practice, ferry: TestClient) -> None:
+    trial_id = stored(practice)
+    first = void(ferry, trial_id)
+    again = void(ferry, trial_id, reason="Another tab.")
+    assert (again.status_code, again.json()) == (200, first.json())
+    assert void(ferry, trial_id, voided=False).status_code == 201
+    assert void(ferry, trial_id, voided=False).status_code == 200
+    assert void(ferry, trial_id).status_code == 201
+    kept = ferry.get(f"/api/trials/{trial_id}/voids").json()["voids"]
+    assert [one["voided"] for one in kept] == [True, False, True]

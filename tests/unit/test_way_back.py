@@ -6,10 +6,11 @@ from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
+from fastapi.routing import APIRoute
 from fastapi.testclient import TestClient
 
 from server.routes_accounts import NEEDS_CODE, WRONG
-from server.way_back import page_of_ours, pages_of
+from server.way_back import MOST_LETTERS, page_of_ours, pages_of
 from tests.accounts import browser, rows
 from tests.practice import ORIGIN, PASSPHRASE, Practice
 
@@ -71,17 +72,56 @@ def test_a_form_leads_back_to_the_page_that_it_stood_on(
         is_ours = stood_on.startswith("/") and not stood_on.startswith("//")
         headers["Referer"] = f"{ORIGIN['Origin'] if is_ours else ''}{stood_on}".format(**ids)
     answer = browser(practice).post(posted.format(**ids), headers=headers)
-    assert led_to(answer) == f"/?next={back}".format(**ids)
+    assert led_to(answer) == f"/?next={back}&lost".format(**ids)
 
 
 def test_a_form_without_any_page_leads_to_the_sign_in_alone(practice: Practice) -> None:
-    assert led_to(browser(practice).post("/pairing-code")) == "/"
+    assert led_to(browser(practice).post("/pairing-code")) == "/?lost"
 
 
 def test_what_no_page_is_leads_to_the_page_above_it(practice: Practice) -> None:
     session, client = f"/sessions/{practice.ids['Gull session']}", browser(practice)
     for file in ("/live", "/note.pdf"):
         assert led_to(client.get(session + file)) == f"/?next={session}"
+
+
+def test_no_address_of_ours_is_too_long_to_be_looked_at() -> None:
+    from server.app import ROUTERS
+
+    forms = {
+        re.sub(r"\{\w+\}", ID, route.path)
+        for router in ROUTERS
+        for route in router.routes
+        if isinstance(route, APIRoute)
+    }
+    assert len(forms) > 100
+    assert max(map(len, forms)) <= MOST_LETTERS
+
+
+class Counted:
+    """What asks a pattern, and how many letters it was given."""
+
+    def __init__(self, pages: re.Pattern[str]) -> None:
+        self.pages = pages
+        self.letters = 0
+
+    def fullmatch(self, text: str) -> re.Match[str] | None:
+        self.letters += len(text)
+        return self.pages.fullmatch(text)
+
+
+@pytest.mark.parametrize("long", ["/" * 60_000, "/caseload" + "/x" * 30_000])
+def test_a_long_referer_costs_nothing_and_leads_to_what_was_asked_for(
+    practice: Practice, long: str
+) -> None:
+    session = f"/sessions/{practice.ids['Gull session']}"
+    state = practice.app.state
+    state.pages = Counted(state.pages)
+    headers = {"Referer": f"{ORIGIN['Origin']}{long}"}
+    answer = browser(practice).post(f"{session}/facts", headers=headers)
+    assert led_to(answer) == f"/?next={session}&lost"
+    # [C] Only the address of the form and the page above it were looked at.
+    assert state.pages.letters == len(f"{session}/facts") + len(session)
 
 
 FOREIGN = (

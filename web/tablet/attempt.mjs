@@ -6,7 +6,7 @@ import { Pen, samplesOf } from "./pen.mjs";
 // So long everything must be up before a line that has arrived is taken to be over.
 export const SETTLED_MS = 1500;
 // A killed browser loses little more than this of a line.
-export const JOURNAL_MS = 2000;
+export const JOURNAL_MS = 3000;
 // The server takes 200 000 samples at most; this is a quarter of an hour of pen.
 export const MOST_SAMPLES = 190_000;
 

@@ -26,6 +26,7 @@ const fits = (way, still, long_mm) => (way === "card"
   : `It ${still ? "still ends" : "ends"} at ${long_mm} mm`);
 const SIZE_OF_CARD = "Cards of this kind are 85.60 by 53.98 mm (ISO/IEC 7810, ID-1).";
 const SIZE_OF_RULER = "Any ruler in millimetres will do, also a printed one that was measured.";
+const NOT_KEPT = "The scale could not be kept on this tablet. Try again, or leave it as it is for now.";
 const PINCHED = "The page is enlarged by two fingers. Bring it back to its usual size first.";
 
 const pinch = () => globalThis.visualViewport?.scale ?? 1;
@@ -76,12 +77,22 @@ export class Calibrating {
     this.#begin("card");
   }
 
-  /** Of two taps one counts. @param {() => Promise<void>} [before]  what is done first */
+  /**
+   * Of two taps one counts. What cannot be done is said, and the screen can be left all the same.
+   *
+   * @param {() => Promise<void>} [before]  what is done first
+   */
   async #goOn(before = async () => {}) {
     const then = this.#then;
     if (then === null) return;
     this.#then = null;
-    await before();
+    try {
+      await before();
+    } catch {
+      this.#then ??= then;
+      this.#find("card-fault").textContent = NOT_KEPT;
+      return;
+    }
     then();
   }
 

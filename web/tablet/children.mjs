@@ -1,7 +1,7 @@
 /** The adult's screen between children: whose turn, what to know, what waits. */
 
 import { html, sign } from "./chips.mjs";
-import { offered, remaining, signsOf } from "./day.mjs";
+import { offered, picturesOf, signsOf } from "./day.mjs";
 import { noticesOf, readinessOf } from "./notices.mjs";
 import { refusalOf, refusedRow, waitingOf } from "./refused.mjs";
 import { plural } from "./words.mjs";
@@ -91,9 +91,10 @@ export class Children {
     const signs = signsOf(plan);
     const progress = await this.tablet.progressOf(plan.plan_id);
     const { items, left_out } = offered(plan, this.screen.able);
-    const left = items.reduce((sum, item) => sum + remaining(progress, item), 0);
-    const label = [left > 0 ? plural(left, "picture", "pictures") : "all drawn",
-      left_out.length > 0 ? `${left_out.length} not for this tablet` : null]
+    const left = picturesOf(progress, items);
+    const elsewhere = picturesOf(progress, left_out.map(({ item }) => item));
+    const label = [left > 0 ? plural(left, "picture", "pictures") : "no picture left",
+      elsewhere > 0 ? `${plural(elsewhere, "picture", "pictures")} not for this tablet` : null]
       .filter(Boolean).join(", ");
     const shows = JSON.stringify([signs, label, left > 0]);
     const before = this.turns.get(plan_id);

@@ -46,6 +46,14 @@ const wanted = (item) => item.repetitions ?? 1;
 export const remaining = (progress, item) =>
   Math.max(0, wanted(item) - countsOf(progress, item).counted);
 
+/** How many pictures some items still want. */
+export const picturesOf = (progress, items) =>
+  items.reduce((sum, item) => sum + remaining(progress, item), 0);
+
+/** Whether anything of the plan was drawn or skipped on this tablet. */
+export const isBegun = ({ items }) =>
+  Object.values(items).some(({ attempts, skipped: given_up }) => attempts > 0 || given_up === true);
+
 /** The first item that is not finished, or null. */
 export const nextItem = (items, progress) =>
   items.find((item) => remaining(progress, item) > 0) ?? null;

@@ -2,7 +2,7 @@
 
 import { chip, html, pressed, setPressed } from "./chips.mjs";
 
-const CUES = [["verbal", "Spoken"], ["gesture", "Gesture"], ["demonstration", "Shown"]];
+const CUES = [["verbal", "Verbal"], ["gesture", "Gesture"], ["demonstration", "Demonstration"]];
 const PHYSICAL = ["none", "minimal", "moderate", "maximal", "total"];
 const MOST_CUES = 99;
 
@@ -49,7 +49,7 @@ export class Helping {
     this.#setup.dataset.help = "setup";
     this.#over.dataset.help = "hand_over_hand";
     this.#keep = html("button", {
-      type: "button", className: "keep", textContent: "Keep this help", disabled: true,
+      type: "button", className: "keep", textContent: "Save this help", disabled: true,
       onclick: keep,
     });
     root.append(

@@ -1,7 +1,7 @@
 /** A rest: the screen is dim and still; the minutes and the reason are kept. */
 
 import { randomId } from "../shared/sha256.mjs";
-import { attempted, nextItem, offered, oneMore, remaining } from "./day.mjs";
+import { attempted, isBegun, nextItem, offered, oneMore, remaining } from "./day.mjs";
 import { noPen, trialDocument } from "./trial.mjs";
 import { whyLeftOut } from "./words.mjs";
 
@@ -31,8 +31,11 @@ export async function endForgottenRests(tablet, but) {
   const here = new Set([but, ...tablet.plans.map(({ plan_id }) => plan_id)]);
   for (const { plan_id, rest_ms } of await tablet.store.all("progress")) {
     if (!rest_ms || here.has(plan_id)) continue;
+    const progress = await tablet.progressOf(plan_id);
+    // A full disk still says what has ended since.
+    if (!progress.rest_ms) continue;
     tablet.keepObservation(plan_id, { kind: "rest", text: "not ended on the tablet" });
-    await tablet.keepProgress({ ...await tablet.progressOf(plan_id), rest_ms: null });
+    await tablet.keepProgress({ ...progress, rest_ms: null });
   }
 }
 
@@ -111,10 +114,14 @@ export function tellNotDone(sitting, why) {
   keep(sitting, notDone({ ...aboutOf(sitting), items: sitting.items }), why);
 }
 
-/** Once nothing is left to be drawn here, tell what could not be, and why. */
+/**
+ * Once nothing is left to be drawn here, tell what could not be, and why. A plan that was only
+ * looked at is not begun by it: another tablet may have room for all of it.
+ */
 export function tellNotHere(sitting) {
   const { plan, screen, items, progress } = sitting;
   // Under another scale nobody knows what has room.
   if (!plan || screen.scale.why === "zoomed" || nextItem(items, progress)) return;
+  if (!isBegun(progress)) return;
   keep(sitting, notHere({ ...aboutOf(sitting), left_out: offered(plan, screen.able).left_out }));
 }

@@ -22,6 +22,8 @@ const THANKS_MS = 2600;
  * and those that stand still: end, turn, rest, full, scale. null: nobody sits here.
  */
 export class Sitting {
+  #rests = Promise.resolve();
+
   /**
    * @param {object} options
    * @param {import("./tablet.mjs").Tablet} options.tablet
@@ -108,8 +110,10 @@ export class Sitting {
   }
 
   #endForgottenRests() {
-    // What cannot be read now is asked for again with the next child.
-    endForgottenRests(this.tablet, this.plan_id).catch(() => {});
+    // One look after the other: two at once would each keep the same rest. What cannot be
+    // read now is asked for again with the next child.
+    this.#rests = this.#rests
+      .then(() => endForgottenRests(this.tablet, this.plan_id)).catch(() => {});
   }
 
   async #measureRoom() {

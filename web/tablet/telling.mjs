@@ -1,6 +1,6 @@
 /** What the adult strip says of where a sitting is. */
 
-import { offered, remaining, stepsFrom } from "./day.mjs";
+import { offered, picturesOf, remaining, stepsFrom } from "./day.mjs";
 import { minutesSince } from "./rest.mjs";
 import { describe, plural } from "./words.mjs";
 
@@ -20,7 +20,7 @@ const ZOOMED = "The scale does not hold any more. Go to the next child and check
 
 function leftOutOf(plan, progress, screen) {
   const left = plan ? offered(plan, screen.able).left_out : [];
-  const count = left.reduce((sum, { item }) => sum + remaining(progress, item), 0);
+  const count = picturesOf(progress, left.map(({ item }) => item));
   return count > 0 ? `${plural(count, "picture", "pictures")} of the plan not for this tablet` : "";
 }
 
