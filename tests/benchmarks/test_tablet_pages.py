@@ -19,6 +19,7 @@ LINE = item("quay-edge", item_id="line", repetitions=3)
 GROSS_RATIO = 2.0
 """The suite has neighbours: it tells gross faults only; `tablet_cost` tells the figure."""
 BUSY = "for (const until = performance.now() + MS; performance.now() < until;);"
+HELD_MS, FRAME_MS = 80, 1000 / 60
 EVERY_60TH = "globalThis.moves = (globalThis.moves ?? 0) + 1; if (moves % 60 === 0) "
 
 
@@ -53,7 +54,7 @@ def test_a_page_that_works_for_a_millisecond_at_every_move_is_noticed() -> None:
 
 
 def test_a_page_that_holds_up_a_frame_now_and_then_is_noticed() -> None:
-    with bare_page(EVERY_60TH + BUSY.replace("MS", "80")) as address:
+    with bare_page(EVERY_60TH + BUSY.replace("MS", str(HELD_MS))) as address:
 
         async def drawn() -> tablet_frames.Frames:
             async with chromium() as browser:
@@ -65,7 +66,8 @@ def test_a_page_that_holds_up_a_frame_now_and_then_is_noticed() -> None:
     # 1200 samples come in some 300 moves, one for each frame.
     assert seen.long_tasks > 1
     assert seen.long >= seen.long_tasks
-    assert max(seen.gaps) > 80
+    # A frame's time is that of its beginning: the hold-up may begin up to a frame after it.
+    assert max(seen.gaps) > HELD_MS - FRAME_MS
 
 
 def test_the_page_is_painted_from_its_cache_when_the_server_is_dead(tmp_path: Path) -> None:

@@ -100,7 +100,7 @@ def test_a_day_is_done_from_sign_in_to_co_signature(harbour: Harbour) -> None:
         await desk.locator(f"a.row[href='{here}']").click()
         await planned(desk)
         text = (await desk.locator("main").inner_text()).replace("\N{NO-BREAK SPACE}", " ")
-        assert "block 4 of 4, random order from seed 4711" in text
+        assert "block 4 of 4, random order, shuffle number 4711" in text
         assert "Quay Edge" in text
 
         await desk.goto(f"{harbour.url}/caseload")

@@ -137,7 +137,7 @@ def test_without_scripts_a_plan_is_made_and_the_list_looked_at_again(harbour: Ha
         page.get_by_role("button", name="Add to the plan").click()
         headings = page.locator(".items .block").all_inner_texts()
         assert len(headings) == 2
-        assert all(heading.endswith(f"random order from seed {seed}") for heading in headings)
+        assert all(heading.endswith(f"random order, shuffle number {seed}") for heading in headings)
         items = room.client.get(f"/api/sessions/{room.id}/plan").json()["items"][-8:]
         cells = [(one["condition"]["hand"], one["condition"]["direction"]) for one in items]
         assert len(set(cells[:4])) == len(set(cells[4:])) == 4

@@ -103,7 +103,7 @@ def observed(ferry: Caller, session: str, trial_id: str) -> None:
         ferry.make(f"{session}/observations", id=str(uuid4()), **seen)
 
 
-def written_and_signed(people: dict[str, Caller], session: str) -> dict[str, Any]:
+def written_and_signed(people: dict[str, Caller], session: str, ids: list[str]) -> dict[str, Any]:
     """Draft, refused, signed, returned, drafted again, signed, co-signed, with an addendum."""
     ferry, harbour, note = people["ferry"], people["harbour"], f"{session}/note"
     words = {"subjective": ARM, "objective": "High Bridge.", "assessment": "", "plan": "Go on."}
@@ -116,6 +116,11 @@ def written_and_signed(people: dict[str, Caller], session: str) -> dict[str, Any
 
     status, refused = ferry.ask("POST", f"{note}/sign", write(""))
     assert (status, refused["errors"][0]["path"]) == (422, "/assessment")
+    status, refused = ferry.ask("POST", f"{note}/sign", write("Steady."))
+    assert [one["path"] for one in refused["errors"]] == ["/started_at", "/ended_at"]
+    came = [ferry.get(f"/api/trials/{one}")["received_at"] for one in (ids[0], ids[-1])]
+    times = dict(zip(("started_at", "ended_at"), came, strict=True))
+    assert ferry.ask("PATCH", session, times)[0] == 200
     signed = ferry.make(f"{note}/sign", status=200, **write("Steady."))
     assert [one["session_id"] for one in harbour.get("/api/notes?state=signed")["notes"]] == [
         session.rpartition("/")[2]
@@ -189,7 +194,7 @@ def test_a_day_from_the_link_of_the_owner_to_an_erased_child(tmp_path: Path) -> 
         ids = [tree["trial_id"] for tree in trees]
         corrected(ferry, goal, ids)
         observed(ferry, session, ids[0])
-        note = written_and_signed(people, session)
+        note = written_and_signed(people, session, ids)
         assert_numbers(ferry, note["numbers"], ids)
         # What is amended after signing changes nothing that was signed, and is told.
         patch = {"patch": {"hand_used": "left"}, "reason": "Seen again on the list."}
