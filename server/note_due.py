@@ -30,17 +30,17 @@ class Due(NamedTuple):
         Signed by those whom it supervises, to be co-signed, oldest signature first.
     returned, drafts : list of (NoteRow, SessionRow)
         Its own notes that are not signed.
-    missing : list of (SessionRow, int)
-        Sessions of the last days that took place and have no note, each with its trials [1].
-    of_others : list of (SessionRow, int)
+    missing : list of SessionRow
+        Sessions of the last days that took place and have no note.
+    of_others : list of SessionRow
         The same of children that it sees only through those whom it supervises.
     """
 
     waiting: list[Noted]
     returned: list[Noted]
     drafts: list[Noted]
-    missing: list[tuple[SessionRow, int]]
-    of_others: list[tuple[SessionRow, int]]
+    missing: list[SessionRow]
+    of_others: list[SessionRow]
 
     @property
     def to_write(self) -> int:
@@ -70,11 +70,11 @@ def due_of(db: Session, account: Account, children: Sequence[Child], today: date
     linked = set(
         db.scalars(select(CareLink.child_id).where(CareLink.account_id == account.id, in_force(db)))
     )
-    own: list[tuple[SessionRow, int]] = []
-    others: list[tuple[SessionRow, int]] = []
-    for session, trials in _without_note(db, children, today):
+    own: list[SessionRow] = []
+    others: list[SessionRow] = []
+    for session in _without_note(db, children, today):
         is_own = session.child_id in linked or session.account_id == account.id
-        (own if is_own else others).append((session, trials))
+        (own if is_own else others).append(session)
     return Due(
         waiting_for(db, account, children),
         own_notes(db, account, RETURNED, children),
@@ -84,16 +84,14 @@ def due_of(db: Session, account: Account, children: Sequence[Child], today: date
     )
 
 
-def _without_note(
-    db: Session, children: Sequence[Child], today: date
-) -> list[tuple[SessionRow, int]]:
+def _without_note(db: Session, children: Sequence[Child], today: date) -> list[SessionRow]:
     """Return the latest sessions that took place and have no note, oldest first."""
     first = today - timedelta(days=LOOK_BACK_DAYS - 1)
     sessions = sessions_between(db, children, first, today)
     ids = [session.id for session in sessions]
     notes, done, sent = note_states(db, ids), trial_counts(db, ids), sessions_sent(db, ids)
     return [
-        (session, done.get(session.id, 0))
+        session
         for session in sessions
         if session.id not in notes
         and has_begun(session, done.get(session.id, 0), sent=session.id in sent)

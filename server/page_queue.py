@@ -87,14 +87,14 @@ def queue_page(
 
 
 def _lists(lines: Lines, due: Due) -> dict[str, list[NoteLine]]:
-    unwritten = [session for session, _ in (*due.missing, *due.of_others)]
+    unwritten = [*due.missing, *due.of_others]
     came = came_in(lines.db, [session.id for session in unwritten])
     return {
         "waiting": _waiting(lines, due.waiting),
         "returned": _returned(lines, due.returned),
         "drafts": [_draft(lines, one) for one in due.drafts],
-        "missing": [_missing(lines, one, came) for one, _ in due.missing],
-        "of_others": [_missing(lines, one, came) for one, _ in due.of_others],
+        "missing": [_missing(lines, one, came) for one in due.missing],
+        "of_others": [_missing(lines, one, came) for one in due.of_others],
     }
 
 
