@@ -4,12 +4,12 @@ import asyncio
 import sys
 import time
 from collections.abc import AsyncIterator, Iterator
-from contextlib import asynccontextmanager, contextmanager, suppress
+from contextlib import asynccontextmanager, contextmanager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any, NamedTuple
 
-from playwright.async_api import Browser, CDPSession, Page, TimeoutError, async_playwright
+from playwright.async_api import Browser, CDPSession, Page, async_playwright
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
 
@@ -32,6 +32,15 @@ STATE = """() => {
     };
 }"""
 """Guides shown by this page so far, and what leads on to the next one."""
+
+MIDDLE = """way => {
+    const element = document.querySelector(way);
+    if (!element?.checkVisibility()) return null;
+    const { left, top, width, height } = element.getBoundingClientRect();
+    const [x, y] = [left + width / 2, top + height / 2];
+    return element.contains(document.elementFromPoint(x, y)) ? [x, y] : null;
+}"""
+"""Where to press an element; null while something else would get the press."""
 
 SET_UP = ("[data-at=centred]", "[data-surface=flat]", "#setup-go")
 
@@ -90,11 +99,20 @@ async def onward(page: Page, used: Guide | None = None, limit_s: float = 60.0) -
             return guide
         if state["next"] is not None:
             # What was there may be gone by now: look again.
-            with suppress(TimeoutError):
-                for way in SET_UP if state["next"] == "#setup" else [state["next"]]:
-                    await page.click(way, timeout=1000)
+            for way in SET_UP if state["next"] == "#setup" else [state["next"]]:
+                await press(page, way)
         await asyncio.sleep(0.05)
     raise AssertionError("no guide was shown")
+
+
+async def press(page: Page, way: str) -> None:
+    """Press an element, if it is there.
+
+    Playwright's own clicks leave listeners of its own for every later move in the page.
+    """
+    place = await page.evaluate(MIDDLE, way)
+    if place is not None:
+        await page.mouse.click(*place)
 
 
 def pen_event(kind: str, x: float, y: float, at_ms: float | None = None) -> dict[str, Any]:

@@ -7,10 +7,11 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import pytest
+from playwright.async_api import CDPSession
 
 from tests.benchmarks import tablet_cost, tablet_frames, tablet_paint
 from tests.benchmarks.tablet_bare import bare_page
-from tests.benchmarks.tablet_harbour import Points, chromium, harbour_of, item, weave
+from tests.benchmarks.tablet_harbour import Points, chromium, harbour_of, item, send, weave
 
 pytestmark = pytest.mark.browser
 
@@ -38,6 +39,45 @@ def test_a_pointer_event_costs_hardly_more_than_its_line() -> None:
         found = alone(lambda: tablet_cost.measured(harbour, address, 3, 60))
     assert all(one.script_us > 5 and other.script_us > 5 for one, other in found)
     assert tablet_cost.ratio_of(found) < GROSS_RATIO
+
+
+async def listeners_run(hand: CDPSession, points_px: Points) -> list[str]:
+    """Names of the functions that ran during the moves of one stroke."""
+    rows: list[dict[str, Any]] = []
+    ended = asyncio.Event()
+    hand.on("Tracing.dataCollected", lambda part: rows.extend(part["value"]))
+    hand.on("Tracing.tracingComplete", lambda _: ended.set())
+    await send(hand, "Pressed", *points_px[0])
+    await hand.send("Tracing.start", {"traceConfig": {"includedCategories": ["devtools.timeline"]}})
+    for point in points_px[1:]:
+        await send(hand, "Moved", *point)
+    await hand.send("Tracing.end")
+    await ended.wait()
+    await send(hand, "Released", *points_px[-1])
+    return [
+        row["args"]["data"]["functionName"]
+        for row in rows
+        if row["name"] == "FunctionCall" and "args" in row and "data" in row["args"]
+    ]
+
+
+def test_the_cost_of_a_move_is_that_of_the_page_alone() -> None:
+    """What drives the browser must not listen: Playwright's clicks do from then on."""
+    moves = 60
+
+    async def run() -> list[list[str]]:
+        with harbour_of(LINE) as harbour:
+            async with chromium() as browser:
+                tab = await tablet_cost.tablet_in(browser, harbour)
+                points_px = tab.all_px(weave(moves + 1))
+                found = [await listeners_run(tab.hand, points_px)]
+                await tab.page.locator("#draw").wait_for()
+                return [*found, await listeners_run(tab.hand, points_px)]
+
+    alone_names, watched_names = alone(run)
+    # A timer of the page's own may fall into the stroke.
+    assert alone_names.count("#move") == moves <= len(alone_names) <= moves + 2
+    assert len(watched_names) >= 2 * moves
 
 
 def test_a_page_that_works_for_a_millisecond_at_every_move_is_noticed() -> None:
