@@ -10,7 +10,7 @@ from typing import Any
 
 from fastapi.testclient import TestClient
 
-from tests.practice import ORIGIN, PASSPHRASE, Practice
+from tests.practice import PASSPHRASE, Practice
 
 NEW_PASSPHRASE = "rope kite gravel seven"
 
@@ -32,9 +32,7 @@ def audited(practice: Practice, kind: str) -> list[tuple[str, str, str | None]]:
 
 def browser(practice: Practice) -> TestClient:
     """A browser in which nobody is signed in."""
-    return TestClient(
-        practice.app, headers=ORIGIN, raise_server_exceptions=False, follow_redirects=False
-    )
+    return practice.browser(follow_redirects=False)
 
 
 def sign_in(practice: Practice, name: str, passphrase: str = PASSPHRASE, **more: Any) -> Any:

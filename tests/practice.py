@@ -13,6 +13,7 @@ from uuid import uuid4
 import numpy as np
 from fastapi import FastAPI
 from fastapi.testclient import TestClient
+from sqlalchemy import Dialect, Engine
 
 from server import pairing
 from server.app import create_app, equip
@@ -134,9 +135,18 @@ class Practice:
     path: Path
     ids: dict[str, str]
 
+    def browser(self, headers: dict[str, str] | None = None, **more: Any) -> TestClient:
+        """A browser in which nobody is signed in."""
+        client = TestClient(
+            self.app, headers=ORIGIN | (headers or {}), raise_server_exceptions=False, **more
+        )
+        # The loop that serves the application; without one, each request starts its own.
+        client.portal = self.client.portal
+        return client
+
     def desk(self, name: str) -> TestClient:
         """A browser in which somebody is signed in."""
-        client = TestClient(self.app, headers=ORIGIN, raise_server_exceptions=False)
+        client = self.browser()
         answer = client.post("/api/sign-in", json={"name": name, "passphrase": PASSPHRASE})
         assert answer.status_code == 200, answer.text
         return client
@@ -152,11 +162,7 @@ class Practice:
 
     def holding(self, token: str) -> TestClient:
         """A tablet that shows a token."""
-        return TestClient(
-            self.app,
-            headers=ORIGIN | {"Authorization": f"Bearer {token}"},
-            raise_server_exceptions=False,
-        )
+        return self.browser({"Authorization": f"Bearer {token}"})
 
     def agree(self, purpose: str, *nicknames: str) -> None:
         """Note the consent of families to a purpose."""
@@ -182,6 +188,18 @@ class Practice:
 _idle: list[FastAPI] = []
 
 
+_compiled: dict[Any, Any] = {}
+_dialects: list[Dialect] = []
+
+
+def _share_statements(engine: Engine) -> None:
+    """Compile each statement once for all practices, not once for each: they are alike."""
+    if not _dialects:
+        _dialects.append(engine.dialect)
+    engine.dialect = _dialects[0]
+    engine.update_execution_options(compiled_cache=_compiled)
+
+
 @contextmanager
 def served(path: Path, ids: dict[str, str]) -> Iterator[Practice]:
     """Serve a database file."""
@@ -191,6 +209,7 @@ def served(path: Path, ids: dict[str, str]) -> Iterator[Practice]:
         equip(app, settings, clock)
     else:
         app = create_app(settings, clock)
+    _share_statements(app.state.engine)
     routes = len(app.router.routes)
     with TestClient(app, headers=ORIGIN, raise_server_exceptions=False) as client:
         yield Practice(app, client, clock, path, ids)

@@ -109,12 +109,7 @@ class World:
 
     def as_caller(self, practice: Practice, caller: str) -> TestClient:
         """Return a client that is one of the columns."""
-        return TestClient(
-            practice.app,
-            headers=ORIGIN | self.headers[caller],
-            raise_server_exceptions=False,
-            follow_redirects=False,
-        )
+        return practice.browser(self.headers[caller], follow_redirects=False)
 
 
 def everything_but_looks(path: Path) -> list[str]:
