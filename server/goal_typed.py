@@ -1,8 +1,11 @@
 """What is typed into the form of a goal, and a goal as its form shows it."""
 
+import re
+
 from pydantic import BaseModel
 
 from analysis.registry import MEASURES
+from server.fields import UUID_PATTERN
 from server.numbers import is_share, trimmed
 from server.tables import GoalRow, random_id
 
@@ -43,10 +46,13 @@ class GoalForm(BaseModel):
     status: str = ""
 
 
-def fresh() -> GoalForm:
-    """Return the form of a goal that is to be set: the usual of TRADE, to be changed."""
+def fresh(form_id: str | None = None) -> GoalForm:
+    """Return the form of a goal that is to be set: the usual of TRADE, to be changed.
+
+    `form_id` is from the address of its page: whoever goes back to it finds the same.
+    """
     return GoalForm(
-        id=random_id(),
+        id=form_id if form_id and re.fullmatch(UUID_PATTERN, form_id) else random_id(),
         measure="in_corridor_share",
         at_least="80",
         k="4",

@@ -8,7 +8,7 @@ from analysis.registry import measure
 from server.dates import clock_words, day_words
 from server.note_draft_words import given_help
 from server.note_facts import Local
-from server.numbers import NO_BREAK, count_word, each_side, measured, percent, trimmed
+from server.numbers import count_word, each_side, measured, minutes_words, percent, trimmed
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.wording import ATTENDANCE_WORDS, capital, joined, plural
 
@@ -122,7 +122,7 @@ def _said(name: str, value: Any, local: Local) -> str:
     if name == "day":
         return day_words(date.fromisoformat(value))
     if name == "minutes":
-        return f"{trimmed(value, 1)} min"
+        return minutes_words(value)
     if name == "help":
         return given_help(value) or NOT_SAID
     if name == "attendance":
@@ -166,7 +166,7 @@ def _read(name: str, found: Any) -> str:
     if found["value"] is None:
         return NOT_KNOWN
     try:
-        return measured(found["value"], measure(name)).replace(NO_BREAK, " ")
+        return measured(found["value"], measure(name))
     except KeyError:
         return trimmed(found["value"])
 
@@ -179,10 +179,10 @@ def _plain(name: str, value: Any) -> str:
             f"{SCORE_WORDS[one]} {NOT_KNOWN if pct is None else percent(pct)}"
             for one, pct in value.items()
         ]
-        return joined(read).replace(NO_BREAK, " ")
+        return joined(read)
     if name == "criterion":
         return MET_WORDS[value["met"]]
     if name == "half_width_mm":
-        return each_side(value).replace(NO_BREAK, " ")
+        return each_side(value)
     words = HAND_WORDS if name == "hand_used" else DIRECTION_WORDS
     return words.get(value, str(value).replace("_", " "))

@@ -18,7 +18,7 @@ from server.note_draft_words import (
 )
 from server.note_facts import Local, distinct, time_words
 from server.note_numbers import groups_of
-from server.numbers import NO_BREAK, count_word, each_side, trimmed
+from server.numbers import NO_BREAK, count_word, each_side, minutes_words
 from server.sentences import DIRECTION_WORDS, HAND_WORDS
 from server.wording import ATTENDANCE_WORDS, capital, joined, plural, sentence_of
 
@@ -246,7 +246,7 @@ def _activities(seen: Sequence[Numbers]) -> str:
     for one in seen:
         words = [
             own_words(one["text"]) or "an activity",
-            _minutes(one["minutes"]),
+            _lasted(one),
             given_help(one["help"]),
         ]
         said.append(", ".join(word for word in words if word))
@@ -257,13 +257,13 @@ def _rests(seen: Sequence[Numbers]) -> str:
     said = []
     for one in seen:
         why = own_words(one["text"])
-        long = _minutes(one["minutes"]) or "minutes not noted"
+        long = _lasted(one) or "minutes not noted"
         said.append(f"{long} ({why})" if why else long)
     return f"Rest: {'; '.join(said)}." if said else ""
 
 
-def _minutes(minutes: float | None) -> str:
-    return "" if minutes is None else f"{trimmed(minutes, 1)} min"
+def _lasted(seen: Numbers) -> str:
+    return "" if seen["minutes"] is None else minutes_words(seen["minutes"])
 
 
 def _ticks(seen: Sequence[Numbers]) -> str:

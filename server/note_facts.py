@@ -6,6 +6,7 @@ from typing import Any, NamedTuple
 
 from server.clock_times import whole_minutes
 from server.dates import clock_words, weekday_words
+from server.numbers import minutes_words
 from server.page_session import CAME_WORDS, KIND_WORDS
 from server.wording import capital, joined
 
@@ -39,7 +40,7 @@ def time_words(session: Numbers, local: Local) -> str:
     )
     when = f"{start}–{end}" if start and end else f"from {start}" if start else ""
     minutes = session["minutes"]
-    words = [when, "" if minutes is None else f"{whole_minutes(minutes)} min"]
+    words = [when, "" if minutes is None else minutes_words(whole_minutes(minutes))]
     return ", ".join(word for word in words if word)
 
 

@@ -175,6 +175,17 @@ def count_word(count: int) -> str:
     return _WORDS[count] if 0 <= count < len(_WORDS) else str(count)
 
 
+def minutes_words(minutes: float) -> str:
+    """Return how long something lasted [min], as every page says it.
+
+    Examples
+    --------
+    >>> minutes_words(28.0).replace(NO_BREAK, " "), minutes_words(0.17).replace(NO_BREAK, " ")
+    ('28 min', '0.2 min')
+    """
+    return f"{trimmed(minutes, 1)}{NO_BREAK}min"
+
+
 def each_side(half_width_mm: float) -> str:
     """Return how wide the corridor is, as every page says it.
 

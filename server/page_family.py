@@ -186,13 +186,15 @@ def title_of(child: Child) -> str:
 def drawn_lines(numbers: Mapping[str, Any]) -> dict[int, dict[str, Any]]:
     """Return the trials of a session that were drawn on a tablet and may be shown.
 
-    They go by their place among all that were drawn in the session, as on their own pages.
+    They go by their place among all trials of the session, as on their own pages.
     """
-    drawn = [one for one in numbers["trials"] if one["kind"] == "trial"]
     return {
         place: one
-        for place, one in enumerate(drawn, start=1)
-        if not one["voided"] and one["outcome"] in SHOWN and "nothing_drawn" not in one["flags"]
+        for place, one in enumerate(numbers["trials"], start=1)
+        if one["kind"] == "trial"
+        and not one["voided"]
+        and one["outcome"] in SHOWN
+        and "nothing_drawn" not in one["flags"]
     }
 
 

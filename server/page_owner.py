@@ -10,7 +10,7 @@ from server.dates import clock_words, day_words
 from server.settings import Settings
 from server.store_accounts import accounts, last_seen, open_accounts_with
 from server.store_invitations import invitations, state_of
-from server.tables import ROLES, Account, Invitation
+from server.tables import ROLES, Account, Invitation, random_id
 from server.wording import capital, joined
 
 NOT_KNOWN = "not known"
@@ -141,6 +141,7 @@ def accounts_page(
     made = [_invitation_row(one, names, settings, now) for one in invitations(db)]
     past = [one for one in made if not one.is_open]
     return {
+        "fresh_id": random_id(),
         "accounts": [row for row in rows if row.state == "active"],
         "closed": [row for row in rows if row.state != "active"],
         "open_invitations": [one for one in made if one.is_open],

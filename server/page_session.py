@@ -10,7 +10,7 @@ from server.dates import clock_words, weekday_words
 from server.deps import SeenSession
 from server.note_due import took_place
 from server.note_numbers import minutes_of
-from server.numbers import NO_BREAK
+from server.numbers import minutes_words
 from server.page_session_adding import Choice, adding
 from server.page_session_doubts import doubts_of, unsaved_of
 from server.page_session_live import live_words, seen_trials
@@ -38,6 +38,7 @@ def session_page(
     settings: Settings,
     *,
     task_id: str | None = None,
+    form_id: str | None = None,
     refused: Refused = NOTHING_REFUSED,
 ) -> dict[str, Any]:
     """Return what the template of a session needs.
@@ -52,6 +53,8 @@ def session_page(
         Say the practice's time zone.
     task_id : str or None
         The task that was chosen to be added.
+    form_id : str or None
+        Of the form that adds it, if the address of the page says one.
     refused : Refused
         The form that was sent and refused, if one was.
 
@@ -70,7 +73,7 @@ def session_page(
         "head": _head(session, settings, state, refused.typed_in("facts"))
         | {"first": _first(session, settings, stands)},
         "plan": _plan(db, seen)
-        | {"adding": adding(db, seen.child, session, task_id, refused.typed_in("add"))},
+        | {"adding": adding(db, seen.child, session, task_id, refused.typed_in("add"), form_id)},
         "live": live_words(db, trials),
         "observed": observed(db, session, trials, settings, refused),
         "refused": refused,
@@ -157,7 +160,7 @@ def _first(session: SessionRow, settings: Settings, stands: str) -> str:
         if session.ended_at is None:
             words = [f"{stands} at {began}"]
         else:
-            minutes = f"{whole_minutes(minutes_of(session) or 0.0)}{NO_BREAK}min"
+            minutes = minutes_words(whole_minutes(minutes_of(session) or 0.0))
             words += [f"{began}–{clock_words(settings.local(session.ended_at))}", minutes]
     elif stands == BEGUN:
         words.append("no time noted")

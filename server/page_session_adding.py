@@ -1,9 +1,9 @@
 """The form that adds to a plan: which task, at which step, for which hands and directions."""
 
 import re
-import secrets
 from collections.abc import Mapping
 from typing import Any, NamedTuple
+from uuid import UUID
 
 from sqlalchemy.orm import Session
 
@@ -48,6 +48,7 @@ def adding(
     session: SessionRow,
     task_id: str | None,
     typed: Mapping[str, Any] | None,
+    form_id: str | None = None,
 ) -> dict[str, Any]:
     """Return what the form that adds to a plan needs.
 
@@ -63,17 +64,21 @@ def adding(
         The task that was chosen; the form asks for one first.
     typed : mapping or None
         What was typed in a form that was refused.
+    form_id : str or None
+        Of the form, from the address of the page: whoever goes back to it finds the same.
 
     Returns
     -------
     dict
-        `groups` of tasks; `task`, None as long as none is chosen, with its choices.
+        `groups` of tasks; `task`, None as long as none is chosen, with its choices; `fresh_id`
+        of the form that comes next.
     """
     task = None if task_id is None else task_by_id(db, task_id)
     chosen = None if task is None else task["task_id"]
     return {
         "groups": _groups(db, chosen),
-        "task": None if task is None else _choices(task, child, session, typed),
+        "task": None if task is None else _choices(task, child, session, typed, form_id),
+        "fresh_id": random_id(),
     }
 
 
@@ -101,30 +106,36 @@ def _task_word(task: TaskDict) -> str:
     return f"{task['name']} (probe)" if task["use"] == "probe" else str(task["name"])
 
 
-def _usual(task: TaskDict, child: Child, session: SessionRow) -> dict[str, Any]:
+def _usual(task: TaskDict, child: Child, session: SessionRow, form_id: str) -> dict[str, Any]:
     """Return what the fields stand at before anything is chosen."""
     hands = hands_of(task)
     # The child's own hand is what is asked most often; nothing is assumed where it is not known.
     own = [child.preferred_hand] if child.preferred_hand in hands else []
     is_usual = task["mode"] == "cut" or task.get("medium") in (None, TABLET, LARGE_SCREEN)
     return {
-        "id": random_id(),
+        "id": form_id,
         "step": step_value(usual_step(task)),
         "hands": hands if len(hands) == 1 else own,
         "directions": directions_of(task)[:1],
         "repetitions": str(USUAL_REPETITIONS),
         "position": session.position if session.position in POSITIONS else "",
         "tool": tools_of(task)[0] if is_usual else "",
-        "seed": str(1 + secrets.randbelow(LARGEST_SEED)),
+        # By chance as the id is, and the same as long as that is.
+        "seed": str(1 + UUID(form_id).int % LARGEST_SEED),
         "pressure_median": "",
     }
 
 
 def _choices(
-    task: TaskDict, child: Child, session: SessionRow, typed: Mapping[str, Any] | None
+    task: TaskDict,
+    child: Child,
+    session: SessionRow,
+    typed: Mapping[str, Any] | None,
+    form_id: str | None,
 ) -> dict[str, Any]:
     hands, ways = hands_of(task), directions_of(task)
-    at = _usual(task, child, session) | dict(typed or {})
+    own = form_id if re.fullmatch(UUID_PATTERN, form_id or "") else None
+    at = _usual(task, child, session, own or random_id()) | dict(typed or {})
     return {
         "id": task["task_id"],
         "form_id": at["id"] if re.fullmatch(UUID_PATTERN, at["id"]) else random_id(),

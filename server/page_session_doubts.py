@@ -7,7 +7,7 @@ from sqlalchemy.orm import Session
 
 from server.attendance import contradiction
 from server.note_numbers import minutes_of
-from server.numbers import NO_BREAK, trimmed
+from server.numbers import minutes_words
 from server.page_session_refused import Refused
 from server.page_session_seen import EMPTY, HELP_CHOICES, TICK_WORDS
 from server.store_observations import observations_of
@@ -51,15 +51,11 @@ def _too_long(db: Session, session: SessionRow) -> list[str]:
     return [
         LONG.format(
             what=names[one.kind],
-            long=_minutes(one.minutes or 0.0),
-            whole=_minutes(whole),
+            long=minutes_words(one.minutes or 0.0),
+            whole=minutes_words(whole),
         )
         for one in long
     ]
-
-
-def _minutes(minutes: float) -> str:
-    return f"{trimmed(minutes, 1)}{NO_BREAK}min"
 
 
 def unsaved_of(refused: Refused, stored: Mapping[str, str]) -> list[tuple[str, str]]:

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 from sqlalchemy.orm import Session
 
 from server.dates import clock_words
-from server.numbers import NO_BREAK, trimmed
+from server.numbers import minutes_words
 from server.page_session_live import PHYSICAL, Seen
 from server.page_session_refused import Refused
 from server.sentences_marks import help_words
@@ -133,7 +133,7 @@ def _noted(row: ObservationRow, numbers: Mapping[str, int], settings: Settings) 
 def observation_words(row: ObservationRow) -> tuple[str, str]:
     """Return what was observed in a few words, and what was remarked beside it."""
     first, _, rest = (row.text or "").partition("\n")
-    length = [] if row.minutes is None else [f"{trimmed(row.minutes, 1)}{NO_BREAK}min"]
+    length = [] if row.minutes is None else [minutes_words(row.minutes)]
     given = [] if row.help is None else [f"help: {help_words(row.help)}"]
     if row.kind == "activity":
         return ", ".join([first, *length, *given]), rest.strip()

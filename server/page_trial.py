@@ -1,6 +1,6 @@
 """What the page of one trial says."""
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from itertools import groupby
 from typing import Any, NamedTuple
 
@@ -30,8 +30,15 @@ from server.sentences_criterion import bounds_words, label_words
 from server.sentences_marks import outcome_caution
 from server.sentences_modes import CONTACTS
 from server.store_marks import counts, latest_marks
-from server.store_trials import amended_document, report_of, trials_of_session
+from server.store_trials import (
+    ATTEMPTS,
+    DRAWN,
+    amended_document,
+    report_of,
+    trials_of_session,
+)
 from server.store_voids import voided_ids
+from server.tables import TrialRow
 from server.wording import capital
 
 NOT_GIVEN = "not given"
@@ -107,8 +114,8 @@ def trial_page(db: Session, seen: SeenTrial) -> dict[str, Any]:
     amended = amended_document(db, seen.trial)
     document = amended.document
     condition = document.condition.model_dump()
-    ids = [trial.id for trial in trials_of_session(db, seen.session.id)]
-    place = ids.index(seen.trial.id)
+    listed = trials_of_session(db, seen.session.id, kinds=ATTEMPTS)
+    place = [trial.id for trial in listed].index(seen.trial.id)
     newest = latest_marks(db, [seen.trial.id]).get(seen.trial.id)
     voided = bool(voided_ids(db, [seen.trial.id]))
     counted = counts(newest) and not voided
@@ -123,7 +130,7 @@ def trial_page(db: Session, seen: SeenTrial) -> dict[str, Any]:
             )
         ],
         "session": SessionLink(seen.session.id, day_words(seen.session.day).replace(" ", NO_BREAK)),
-        "place": f"trial{NO_BREAK}{place + 1}{NO_BREAK}of{NO_BREAK}{len(ids)}",
+        "place": f"trial{NO_BREAK}{place + 1}{NO_BREAK}of{NO_BREAK}{len(listed)}",
         "sentence": sentence(report),
         "alt": alt_text(report),
         "outcome": [
@@ -137,10 +144,15 @@ def trial_page(db: Session, seen: SeenTrial) -> dict[str, Any]:
             *families(report, width_words(report)),
             *contact_families(report),
         ],
-        "before": ids[place - 1] if place > 0 else None,
-        "after": ids[place + 1] if place + 1 < len(ids) else None,
+        "before": _nearest_drawn(reversed(listed[:place])),
+        "after": _nearest_drawn(listed[place + 1 :]),
         "cautions": [NO_NORM],
     }
+
+
+def _nearest_drawn(trials: Iterable[TrialRow]) -> str | None:
+    """Return the first trial that has a page: what was done on paper is counted and has none."""
+    return next((trial.id for trial in trials if trial.kind in DRAWN), None)
 
 
 def _corrections(amended: Amended[TrialDocument], voided: bool) -> list[str]:

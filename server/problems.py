@@ -102,7 +102,8 @@ def _title(status: int) -> str:
         return "Error"
 
 
-def _wants_page(request: Request) -> bool:
+def wants_page(request: Request) -> bool:
+    """Return whether a problem is shown to a person who looks at pages, not to a program."""
     accept = request.headers.get("accept", "")
     return "text/html" in accept and not request.url.path.startswith("/api")
 
@@ -124,6 +125,7 @@ def _page(problem: Problem, typed: Texts, *, is_form: bool) -> str | None:
         errors=problem.errors,
         typed=typed,
         not_stored=is_form and problem.status in (403, 404),
+        too_long=is_form and problem.status == 413,
     )
 
 
@@ -146,7 +148,7 @@ def respond(request: Request, problem: Problem, typed: Texts | None = None) -> R
     """
     headers = NEVER_CACHED | problem.headers
     is_form = request.method == "POST"
-    page = _page(problem, typed or [], is_form=is_form) if _wants_page(request) else None
+    page = _page(problem, typed or [], is_form=is_form) if wants_page(request) else None
     if page is not None:
         return HTMLResponse(page, problem.status, headers)
     return JSONResponse(problem.as_dict(), problem.status, headers, media_type=PROBLEM_JSON)
@@ -192,7 +194,7 @@ def problem_of(error: Exception) -> Problem:
 
 async def _answer(request: Request, error: Exception) -> Response:
     problem = problem_of(error)
-    shows = problem.status in NOT_TAKEN and _wants_page(request)
+    shows = problem.status in NOT_TAKEN and wants_page(request)
     return respond(request, problem, await typed_texts(request) if shows else None)
 
 

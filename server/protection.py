@@ -5,8 +5,9 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.problems import Problem, respond
+from server.problems import Problem, respond, wants_page
 from server.strict_json import MAX_DOCUMENT_BYTES
+from server.typed_texts import Texts, typed_texts
 
 CONTENT_SECURITY_POLICY = "; ".join(
     (
@@ -98,7 +99,8 @@ class GuardedWrites:
             return
         problem = _refusal(scope)
         if problem is not None:
-            await respond(Request(scope), problem)(scope, receive, send)
+            typed = await _too_long(scope, receive) if problem.status == 413 else []
+            await respond(Request(scope), problem, typed)(scope, receive, send)
             return
         await self.app(scope, _bounded(receive, body_limit_bytes(scope)), send)
 
@@ -111,6 +113,15 @@ def _refusal(scope: Scope) -> Problem | None:
     if length.isdecimal() and int(length) > body_limit_bytes(scope):
         return Problem(413)
     return None
+
+
+async def _too_long(scope: Scope, receive: Receive) -> Texts:
+    """Return what was typed in a form that is too long, unless it is beyond all reading."""
+    request = Request(scope, _bounded(receive, MIDDLE_BODY_BYTES))
+    length = request.headers["content-length"]
+    if not wants_page(request) or int(length) > MIDDLE_BODY_BYTES:
+        return []
+    return await typed_texts(request)
 
 
 def _bounded(receive: Receive, limit: int) -> Receive:

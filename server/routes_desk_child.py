@@ -8,7 +8,7 @@ from starlette.responses import RedirectResponse
 from server.deps import Config, Db, LinkedChild, Now, Supervisor, Therapist
 from server.goal_bodies import VersionBody, content_of
 from server.goal_forms import NOWHERE, body_of, ended_body, troubles_of, version_of
-from server.goal_typed import GoalForm
+from server.goal_typed import GoalForm, fresh
 from server.problems import NEVER_CACHED, Problem
 from server.routes_goals import LinkedGoal, SeenGoal, post_goal, post_version
 from server.routes_pages import page
@@ -45,7 +45,8 @@ def show_child(
     from server.page_child import child_page
 
     words = child_page(db, child, settings, settings.day_of(now), measure, task)
-    return page("child.html", account, HERE, may_set=_may_set(account), **words)
+    may_set, fresh_id = _may_set(account), random_id()
+    return page("child.html", account, HERE, may_set=may_set, fresh_id=fresh_id, **words)
 
 
 @router.get("/children/{child_id}/trend.svg")
@@ -67,11 +68,16 @@ def show_trend(
 
 
 @router.get("/children/{child_id}/goals/new")
-def show_new_goal(account: Supervisor, child: LinkedChild, db: Db) -> Response:
-    """Show the form of a goal."""
+def show_new_goal(
+    account: Supervisor,
+    child: LinkedChild,
+    db: Db,
+    form: Annotated[str | None, Query(max_length=36)] = None,
+) -> Response:
+    """Show the form of a goal; its address carries the id under which it is set once."""
     from server.page_goals import form_words
 
-    return page("goal-new.html", account, HERE, **form_words(db, child))
+    return page("goal-new.html", account, HERE, **form_words(db, child, fresh(form)))
 
 
 @router.post("/children/{child_id}/goals/new")

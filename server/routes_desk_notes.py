@@ -15,6 +15,7 @@ from server.note_forms import DRAFT_AGAIN, SIGN, AddendumForm, CosignForm, NoteF
 from server.note_steps import (
     EMPTY_ASSESSMENT,
     ONLY_AUTHOR,
+    OTHER_ADDENDUM,
     add_addendum,
     cosign,
     send_back,
@@ -36,6 +37,7 @@ from server.store_notes import (
     save_note,
 )
 from server.tables import random_id
+from server.trial_forms import SENT_BEFORE
 from server.validation import sentence_of
 
 router = APIRouter(include_in_schema=False)
@@ -220,7 +222,12 @@ def add_to_note(
         if not form.text.strip():
             raise Problem(422, errors=[Fault("/text", WORDS_NEEDED)])
         body = _checked(lambda: Addendum(id=form.id, text=form.text))
-        _, created = add_addendum(desk, body.id, body.text)
+        try:
+            _, created = add_addendum(desk, body.id, body.text)
+        except Problem as problem:
+            if problem.detail != OTHER_ADDENDUM:
+                raise
+            raise Problem(409, errors=[Fault("/text", SENT_BEFORE)]) from None
         return "added_to" if created else ""
 
     return _stepped(desk, seen, settings, step, addendum=form.text)

@@ -34,7 +34,7 @@ DONE = {
 }
 
 Roles = Annotated[list[Role], Form(default_factory=list, max_length=4)]
-Supervisor = Annotated[str, Form(pattern=f"^$|{UUID_PATTERN}", max_length=36)]
+UuidOrNothing = Annotated[str, Form(pattern=f"^$|{UUID_PATTERN}", max_length=36)]
 Tick = Annotated[Literal["", "yes"], Form()]
 Done = Annotated[str, Query(max_length=20)]
 
@@ -148,13 +148,14 @@ def invite(
     now: Now,
     settings: Config,
     roles: Roles,
-    supervisor_id: Supervisor = "",
+    supervisor_id: UuidOrNothing = "",
+    form: UuidOrNothing = "",
 ) -> Response:
     """Invite somebody and show the link: only its hash is kept, so it is shown this once."""
     above = supervisor_id or None
     try:
         _require(bool(roles), NO_ROLE)
-        body = NewInvitation(roles=roles, supervisor_id=above)
+        body = NewInvitation(id=form or None, roles=roles, supervisor_id=above)
         made = routes_owner.make_invitation(body, account, db, now)
     except Problem as problem:
         db.rollback()
@@ -206,7 +207,7 @@ def change(
     now: Now,
     settings: Config,
     roles: Roles,
-    supervisor_id: Supervisor = "",
+    supervisor_id: UuidOrNothing = "",
     sure: Tick = "",
 ) -> Response:
     """Change roles and supervisor of an account with a form."""

@@ -148,9 +148,10 @@ def show_session(
     db: Db,
     settings: Config,
     task: Annotated[str | None, Query(max_length=80)] = None,
+    form: Annotated[str | None, Query(max_length=36)] = None,
 ) -> Response:
     """Show a session: plan, trials as they come in, observations."""
-    words = session_page(db, seen, settings, task_id=task, refused=NOTHING_REFUSED)
+    words = session_page(db, seen, settings, task_id=task, form_id=form)
     return page("session.html", account, "/caseload", **words)
 
 

@@ -40,7 +40,7 @@ MOST_DIGITS = 20
 
 
 class ItemForm(BaseModel):
-    """What is to be added to a plan, as a form sends it; what has its id is added once."""
+    """What is to be added to a plan, as a form sends it; the same with its id is added once."""
 
     id: str = ""
     based_on: str = ""
@@ -172,11 +172,13 @@ def _chosen(field: str, sent: list[str], offered: list[str], nothing: str) -> li
 
 
 def _own_ids(form: ItemForm) -> Iterator[str]:
-    """Yield what makes each item's id unique: the same ids each time a form is sent."""
+    """Yield what makes each item's id unique: the same ids each time the same is sent."""
     if form.id and not re.fullmatch(UUID_PATTERN, form.id):
         raise refusal("", NOT_WHOLE)
+    # Whoever goes back to a form and changes it asks for something else.
+    asked = form.model_dump_json(exclude={"id", "based_on"})
     for at in count():
-        yield str(uuid5(UUID(form.id), str(at))) if form.id else random_id()
+        yield str(uuid5(UUID(form.id), f"{at} {asked}")) if form.id else random_id()
 
 
 def _is_added(db: Session, seen: SeenSession, form: ItemForm) -> bool:

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Form, Response
 from pydantic import BaseModel
 from sqlalchemy.orm import Session
 
-from server.deps import Config, Db, LinkedSession, Now, Sender, Therapist
+from server.deps import Config, Db, LinkedSession, Now, SeenSession, Sender, Therapist
 from server.faults import Fault
 from server.fields import UUID_PATTERN
 from server.mark_taps import OUTCOMES, tapped
@@ -26,12 +26,14 @@ from server.routes_observations import (
 )
 from server.routes_trials import MarkBody, post_mark
 from server.store_marks import latest_marks
+from server.store_observations import OTHER_OBSERVATION
 from server.store_trials import trial_by_id
 from server.tables import Account, MarkRow
 from server.trial_forms import (
     NO_KIND,
     NOT_LISTED,
     NOT_WHOLE,
+    SENT_BEFORE,
     TOO_LONG,
     MarkDetails,
     Untaken,
@@ -152,13 +154,25 @@ def observe(
     """Keep what was observed: an activity, a rest, ticks, words."""
     try:
         for body in _observed(form):
-            post_observation(account, seen, body, db, now)
+            _noted(account, seen, body, db, now)
     except REFUSALS as error:
         name = form.what if form.what in EMPTY else ""
         # A fault in a field that is not of this form stands with the form as a whole.
         typed = {field: getattr(form, field) for field in EMPTY.get(name, ())}
         return refused_page(db, account, seen, settings, error, form=name, typed=typed)
     return back_to(seen, "observed")
+
+
+def _noted(
+    account: Account, seen: SeenSession, body: NewObservation, db: Session, now: datetime
+) -> None:
+    try:
+        post_observation(account, seen, body, db, now)
+    except Problem as problem:
+        if problem.detail != OTHER_OBSERVATION:
+            raise
+        # Somebody went back to the page and changed what was sent from it.
+        raise Problem(409, SENT_BEFORE) from None
 
 
 def _check_id(sent: str) -> None:

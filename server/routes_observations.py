@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from server import audit
 from server.deps import Db, LinkedSession, Now, TabletSender, Therapist, seen_session
+from server.faults import Fault
 from server.fields import Code
 from server.openapi import REPEATED
 from server.problems import Problem
@@ -25,10 +26,12 @@ from server.store_observations import (
     observations_of,
 )
 from server.tables import Child, ObservationRow, SessionRow
+from server.validation import SENTENCES
 
 router = APIRouter(prefix="/api")
 
 SHORTEST_MIN, LONGEST_MIN = 0.5, 24 * 60
+TOO_SHORT = SENTENCES["greater_than_equal"].format(ge=SHORTEST_MIN)
 
 Kind = Literal[
     "helper_hand_holds",
@@ -57,7 +60,8 @@ class ObservationChange(Body):
     trial_id: Uuid | None = None
     kind: Kind
     text: Text | None = None
-    minutes: Annotated[float, Field(ge=SHORTEST_MIN, le=LONGEST_MIN)] | None = None
+    # A tablet times a rest itself, however short it was: what it kept is never refused.
+    minutes: Annotated[float, Field(ge=0, le=LONGEST_MIN)] | None = None
     help: Help | None = None
 
     def values(self) -> dict[str, Any]:
@@ -76,13 +80,13 @@ class NewObservation(ObservationChange):
     """What was observed; `id` is made by the sender."""
 
     id: Uuid
+    minutes: Annotated[float, Field(ge=SHORTEST_MIN, le=LONGEST_MIN)] | None = None
 
 
 class TabletObservation(NewObservation):
     """What was observed beside the tablet, while it was showing a plan."""
 
     plan_id: Code
-    # A tablet times a rest itself, however short it was: what it kept is never refused.
     minutes: Annotated[float, Field(ge=0, le=LONGEST_MIN)] | None = None
 
 
@@ -156,7 +160,10 @@ def _added(
 def put_observation(
     account: Therapist, seen: LinkedObservation, body: ObservationChange, db: Db, now: Now
 ) -> Response:
-    """Say an observation anew."""
+    """Say an observation anew; minutes shorter than anybody types stay as a tablet timed them."""
+    typed = None if body.minutes == seen.row.minutes else body.minutes
+    if typed is not None and typed < SHORTEST_MIN:
+        raise Problem(422, errors=[Fault("/minutes", TOO_SHORT)])
     change_observation(db, seen.row, body.values())
     audit.note(db, now, account.id, "changed", "observation", seen.row.id, child_id=seen.child.id)
     db.commit()

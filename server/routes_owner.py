@@ -29,6 +29,10 @@ from server.tables import Account, Invitation
 router = APIRouter(prefix="/api")
 
 IS_CLOSED = "This account is closed. Open it again first."
+MADE_BEFORE = (
+    "An invitation was made with this form before, and its link was shown then. If that link is "
+    "lost, withdraw the invitation and make another one."
+)
 WAS_USED = "This invitation was used already. Close the account instead."
 
 Role = Literal["assistant", "supervisor", "researcher", "owner"]
@@ -57,6 +61,8 @@ class AccountChange(Body):
 class NewInvitation(Body):
     """What the account that comes of it will be able to do."""
 
+    # Made by the sender: an invitation that is sent twice is made once.
+    id: Uuid | None = None
     roles: Roles
     supervisor_id: Uuid | None = None
 
@@ -164,7 +170,10 @@ def make_invitation(body: NewInvitation, account: Owner, db: Db, now: Now) -> di
     fault = supervisor_fault(db, body.supervisor_id)
     if fault is not None:
         raise Problem(422, errors=[fault])
-    secret, invitation = invite(db, set(body.roles), body.supervisor_id, account.id, now)
+    made = invite(db, set(body.roles), body.supervisor_id, account.id, now, own_id=body.id)
+    if made is None:
+        raise Problem(409, MADE_BEFORE)
+    secret, invitation = made
     audit.note(db, now, account.id, "invited", "invitation", invitation.id)
     db.commit()
     return {"link": path_of(secret), **_invitation_row(invitation, now)}

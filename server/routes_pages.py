@@ -135,6 +135,12 @@ def show_sign_in(request: Request, account: MaybeSignedIn, settings: Config) -> 
     )
 
 
+@router.get("/sign-in")
+def show_sign_in_again() -> Response:
+    """Lead to the sign-in whoever types the address that its form is sent to."""
+    return RedirectResponse("/", 303)
+
+
 @router.post("/sign-in")
 def sign_in(
     request: Request,

@@ -8,6 +8,7 @@ from collections.abc import Set as AbstractSet
 from datetime import datetime, timedelta
 
 from sqlalchemy import ColumnElement, select, update
+from sqlalchemy.exc import IntegrityError
 from sqlalchemy.orm import Session
 
 from server.auth import digest, new_secret
@@ -43,8 +44,14 @@ def invite_owner(db: Session, now: datetime) -> str | None:
 
 
 def invite(
-    db: Session, roles: AbstractSet[str], supervisor_id: str | None, made_by: str, now: datetime
-) -> tuple[str, Invitation]:
+    db: Session,
+    roles: AbstractSet[str],
+    supervisor_id: str | None,
+    made_by: str,
+    now: datetime,
+    *,
+    own_id: str | None = None,
+) -> tuple[str, Invitation] | None:
     """Invite somebody to make an account; the caller commits.
 
     Parameters
@@ -59,23 +66,24 @@ def invite(
         The owner's account.
     now : datetime
         The invitation lasts seven days from here.
+    own_id : str or None
+        UUID made by the sender; None makes one here.
 
     Returns
     -------
-    secret : str
-        For the link.
-    invitation : Invitation
-        What is kept.
+    tuple of str and Invitation, or None
+        The secret for the link, and what is kept; None if there is one of this id already: its
+        secret is not kept, so it cannot be said again.
     """
-    return _invite(
-        db,
-        now,
-        JOIN_LASTS,
-        purpose="join",
-        roles=sorted(roles),
-        supervisor_id=supervisor_id,
-        made_by=made_by,
-    )
+    values = {"purpose": "join", "roles": sorted(roles), "supervisor_id": supervisor_id}
+    own = {} if own_id is None else {"id": own_id}
+    try:
+        return _invite(db, now, JOIN_LASTS, made_by=made_by, **values, **own)
+    except IntegrityError:
+        db.rollback()
+        if own_id is None or invitation_by_id(db, own_id) is None:
+            raise
+        return None
 
 
 def invite_reset(

@@ -8,7 +8,7 @@ from sqlalchemy import ColumnElement, func, select
 from sqlalchemy.orm import Session
 
 from server.store_results import facts_with, is_current
-from server.store_trials import DRAWN, in_order, result_of
+from server.store_trials import ATTEMPTS, DRAWN, in_order, result_of
 from server.tables import ResultRow, SessionRow, TrialRow
 
 
@@ -58,10 +58,10 @@ def _guide_id() -> ColumnElement[str]:
 
 
 def places_of(db: Session, trials: Collection[TrialRow]) -> dict[str, tuple[int, int]]:
-    """Return the place of each trial in its session, from 1, and how many that session has."""
+    """Return the place of each trial in its session, from 1, and how many that session lists."""
     sessions = {trial.session_id for trial in trials}
     rows = db.execute(
-        in_order(DRAWN)
+        in_order(ATTEMPTS)
         .where(TrialRow.session_id.in_(sessions))
         .with_only_columns(TrialRow.session_id, TrialRow.id)
     )

@@ -29,6 +29,10 @@ EITHER_MIDLINE = (
 NO_REASON = "Say why: the reason stays with the record."
 TOO_LONG = "This is too long. Say it in {max_length} characters or fewer."
 NOT_LISTED = "Choose what is listed here."
+SENT_BEFORE = (
+    "Other words were kept from this form before, and they were not changed. What you typed is "
+    "kept here: send it once more, and it is added too."
+)
 NOT_WHOLE = "This form did not come in whole. Nothing of it was stored. Send it again."
 NOTHING_CHOSEN = "Choose at least one thing to correct."
 

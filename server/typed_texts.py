@@ -5,6 +5,7 @@ from collections.abc import Iterable
 
 from fastapi import Request
 from starlette.exceptions import HTTPException
+from starlette.requests import ClientDisconnect
 
 from server.fields import UUID_PATTERN
 
@@ -22,6 +23,7 @@ NOT_TYPED = frozenset(
         "direction",
         "directions",
         "do",
+        "form",
         "guide_id",
         "hand",
         "hand_over_hand",
@@ -112,6 +114,6 @@ async def typed_texts(request: Request) -> Texts:
         return []
     try:
         form = await request.form()
-    except HTTPException:
+    except (HTTPException, ClientDisconnect):
         return []
     return typed_of(form.multi_items())

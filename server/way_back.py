@@ -14,7 +14,7 @@ FIELD = "next"
 FIRST_PAGE = "/"
 ONE_ID = "[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}"
 # Open to everybody, or read by the script of a page.
-NO_RETURN = frozenset({FIRST_PAGE, "/join", "/tablet", "/sessions/{session_id}/live"})
+NO_RETURN = frozenset({FIRST_PAGE, "/sign-in", "/join", "/tablet", "/sessions/{session_id}/live"})
 # Whose pages begin with which word; all others are those of therapists.
 PLACES_OF = {
     "owner": frozenset({"owner"}),

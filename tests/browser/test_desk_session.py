@@ -190,3 +190,55 @@ def test_no_address_and_no_title_tells_who_the_child_is(harbour: Harbour) -> Non
         assert not [one for one in hrefs if re.search("gull|BW-", str(one), re.IGNORECASE)]
 
     look(harbour, scenario)
+
+
+def note_words(page: Page, words: str | None) -> None:
+    """Send the form of words, filled in anew unless what stands there is to be sent."""
+    box = page.get_by_label("Words")
+    if not box.is_visible():
+        page.get_by_text("What was said, or a remark").click()
+    if words is not None:
+        box.fill(words)
+    page.get_by_role("button", name="Note these words").click()
+    page.wait_for_url("**#observed")
+
+
+def test_words_that_are_gone_back_to_and_sent_again_are_noted_once(harbour: Harbour) -> None:
+    def scenario(room: Room) -> None:
+        page = room.page
+        noted = page.locator("ul.noted").get_by_text("Held the kite.")
+        room.open()
+        note_words(page, "Held the kite.")
+        page.go_back()
+        page.wait_for_url(room.address)
+        expect(page.get_by_label("Words")).to_have_value("Held the kite.")
+        note_words(page, None)
+        expect(noted).to_have_count(1)
+        # On a page that is come to anew they are noted once more.
+        page.goto(f"{page.url.partition('#')[0]}/note")
+        room.open()
+        note_words(page, "Held the kite.")
+        expect(noted).to_have_count(2)
+
+    look(harbour, scenario)
+
+
+def test_a_task_that_is_gone_back_to_and_added_again_is_asked_once(harbour: Harbour) -> None:
+    def scenario(room: Room) -> None:
+        page, items = room.page, room.page.locator("form[action$='/close']")
+        room.open()
+        before = items.count()
+        page.locator("#add summary").click()
+        page.get_by_label("Task").select_option("quay-edge")
+        page.wait_for_url("**task=quay-edge*")
+        asked = page.url
+        for _ in range(2):
+            for hand in page.locator("[name=hands]").all():
+                hand.set_checked(hand.get_attribute("value") == "left")
+            page.get_by_role("button", name="Add to the plan").click()
+            page.wait_for_url("**#plan")
+            expect(items).to_have_count(before + 1)
+            page.go_back()
+            page.wait_for_url(asked)
+
+    look(harbour, scenario)

@@ -26,6 +26,6 @@ def test_page_and_note_say_the_same_whole_minutes(
     assert f"{said}." in text_of(ferry.get(at(practice)))
     note = text_of(ferry.get(f"{at(practice)}/note"))
     assert note.count(said) == 2  # its facts and the drafted words
-    assert f"{minutes} min" in time_words(
+    assert f"{minutes}\N{NO-BREAK SPACE}min" in time_words(
         ferry.get(f"{path}/note").json()["numbers"]["session"], lambda moment: moment
     )

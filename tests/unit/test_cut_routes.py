@@ -446,8 +446,31 @@ def test_the_pages_show_what_was_done_on_paper_and_link_to_no_picture(practice: 
     for one in (cut, entry):
         assert ferry.get(f"/trials/{one}").status_code == 404
         assert ferry.get(f"/trials/{one}/narrow.svg").status_code == 404
-    follow = ferry.get(f"/trials/{trial}").text
-    assert "trial 1 of 1" in follow.replace("\N{NO-BREAK SPACE}", " ")
+
+
+def test_trials_count_and_follow_each_other_as_the_session_lists_them(practice: Practice) -> None:
+    (first, cut, _), ferry = all_three(practice), practice.desk("ferry")
+    second = drawn(seq=4)
+    practice.send(ferry, second)
+    last = second["trial_id"]
+    listed = ferry.get(f"/sessions/{practice.ids['Gull session']}").text
+    pages = {one: ferry.get(f"/trials/{one}").text for one in (first, last)}
+    for number, one in ((1, first), (4, last)):
+        assert f">{number}. Quay Edge</a>" in listed
+        place = f"trial {number} of 4".replace(" ", "\N{NO-BREAK SPACE}")
+        assert place in pages[one]
+    # What was done on paper is counted, and has no page to go to.
+    assert f'href="/trials/{last}" rel="next"' in pages[first]
+    assert 'rel="prev"' not in pages[first]
+    assert f'href="/trials/{first}" rel="prev"' in pages[last]
+    assert 'rel="next"' not in pages[last]
+    assert cut not in pages[first] + pages[last]
+    # Another page that names the place of a trial names the same one.
+    assert ", trial 4 of 4" in pages[first]
+    family = ferry.get(f"/sessions/{practice.ids['Gull session']}/family").text
+    assert ">Trial 1: " in family
+    assert ">Trial 4: " in family
+    assert ">Trial 2: " not in family
 
 
 @both

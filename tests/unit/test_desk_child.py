@@ -85,6 +85,25 @@ def test_a_goal_is_set_with_a_form_as_with_the_json_door(practice: Practice) -> 
     assert ("added", practice.ids["Gull"]) in found
 
 
+def test_whoever_goes_back_to_the_form_and_sends_it_again_sets_one_goal(
+    practice: Practice,
+) -> None:
+    harbour, address = practice.desk("harbour"), f"{child(practice)}/goals/new"
+    link = f'href="{address}\\?form=([^"]+)"'
+    (own,) = re.findall(link, harbour.get(child(practice)).text)
+    for _ in range(2):
+        shown = harbour.get(f"{address}?form={own}").text
+        assert f'name="id" value="{own}"' in shown
+        assert sent(harbour, address, GOAL_FORM | {"id": own}).status_code == 303
+    assert rows(practice, "SELECT count(*) FROM goal") == [(1,)]
+    (fresh,) = re.findall(link, harbour.get(child(practice)).text)
+    assert fresh != own
+    assert sent(harbour, address, GOAL_FORM | {"id": fresh}).status_code == 303
+    assert rows(practice, "SELECT count(*) FROM goal") == [(2,)]
+    # What is no id is none, in the address too.
+    assert 'name="id" value="Gull"' not in harbour.get(f"{address}?form=Gull").text
+
+
 def test_a_refused_form_keeps_what_was_typed_and_stores_nothing(practice: Practice) -> None:
     harbour = practice.desk("harbour")
     form = GOAL_FORM | {"at_least": "180", "purpose": "<b>tying</b> knots", "n": "many"}

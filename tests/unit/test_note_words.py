@@ -97,7 +97,7 @@ def test_values_of_another_release_are_told_with_both_and_not_without_end(
     from server.note_changes import changed_since
 
     (line,) = change_lines(changed_since(signed, later), signed, later)
-    assert line.startswith("Trial 1, Quay Edge: on the path 100 %")
+    assert line.startswith("Trial 1, Quay Edge: on the path 100\N{NO-BREAK SPACE}%")
     assert "criterion met when signed, not met now" in line
     # [C] readings, criterion and nine measures, of which four are said.
     assert "; seven more values." in line
@@ -132,8 +132,9 @@ def test_facts_of_the_session_have_words() -> None:
     changed = [asked[0] | {"signed": was, "now": now}]
     later = timedelta(hours=1)
     assert change_lines(changed, empty, empty, lambda moment: moment + later) == [
-        "Of the session itself: end 10:38 when signed, 10:40 now; minutes 28 min when signed, "
-        "30 min now; attendance not said when signed, left early now."
+        "Of the session itself: end 10:38 when signed, 10:40 now; minutes "
+        "28\N{NO-BREAK SPACE}min when signed, 30\N{NO-BREAK SPACE}min now; "
+        "attendance not said when signed, left early now."
     ]
     moved = {"signed": {"day": "2026-03-03"}, "now": {"day": "2026-03-04"}, "fields": ["day"]}
     assert change_lines([asked[0] | moved], empty, empty) == [

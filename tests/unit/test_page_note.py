@@ -10,6 +10,7 @@ from uuid import uuid4
 import pytest
 from fastapi.testclient import TestClient
 
+from server.trial_forms import SENT_BEFORE
 from tests.accounts import audited, rows
 from tests.practice import ORIGIN, TELLING, Practice
 from tests.rights_requests import GOAL
@@ -198,7 +199,7 @@ def test_a_session_without_an_end_is_given_one_in_the_step_that_signs(practice: 
     assert ended_at(practice)[1].startswith("2026-03-03 09:38:00")
     assert ("ferry", "changed", "Gull session") in audited(practice, "session")
     page = unescape(seen(ferry, path_of(practice)))
-    assert "<dt>Time</dt><dd>09:10–09:38, 28 min</dd>" in page
+    assert "<dt>Time</dt><dd>09:10–09:38, 28\N{NO-BREAK SPACE}min</dd>" in page
 
 
 def test_what_a_trial_says_of_the_time_is_where_the_form_begins(practice: Practice) -> None:
@@ -462,6 +463,8 @@ def test_an_addendum_stands_under_the_note_once(practice: Practice) -> None:
     other = post(ferry, f"{path}/addenda", id=given, text="Other words.")
     assert other.status_code == 409
     assert field(other.text, "text") == "Other words."
+    assert SENT_BEFORE in trouble(other.text, "text")
+    assert f'name="id" value="{given}"' not in other.text
 
 
 def test_a_draft_takes_no_addendum(practice: Practice) -> None:

@@ -8,9 +8,10 @@ from uuid import uuid4
 import pytest
 from fastapi.testclient import TestClient
 
+from server.fields import UUID_PATTERN
 from server.numbers import NO_BREAK
 from server.routes_desk_session_plan import ItemForm
-from server.trial_forms import HELP_WITH_OK, NO_KIND, REASON_OF_OK, WHOLE_NUMBER
+from server.trial_forms import HELP_WITH_OK, NO_KIND, REASON_OF_OK, SENT_BEFORE, WHOLE_NUMBER
 from tests.accounts import audited, rows
 from tests.practice import NOON, Practice, drawn
 from tests.unit.test_trial_facts import statements
@@ -281,6 +282,52 @@ def test_several_cells_are_asked_in_blocks_and_the_plan_keeps_the_seed(practice:
     assert [one["item_id"] for one in answer.json()["items"]] == [
         one["item_id"] for one in plan["items"]
     ]
+
+
+def fields_to_add(client: TestClient, address: str) -> dict[str, str]:
+    """The hidden fields of the form that adds a task, and its seed."""
+    page = client.get(address).text
+    (form,) = re.findall(r'<form[^>]*action="[^"]*/plan/items".*?</form>', page, re.DOTALL)
+    found = re.findall(r'name="(based_on|task_id|id|seed)"[^>]*value="([^"]*)"', form)
+    assert len(found) == 4
+    return dict(found)
+
+
+@pytest.mark.parametrize("cells", [CELLS, {"hands": "left", "directions": "left_to_right"}])
+def test_whoever_goes_back_to_the_form_and_sends_it_again_adds_once(
+    practice: Practice, cells: dict[str, Any]
+) -> None:
+    ferry, path = practice.desk("ferry"), at(practice, "/plan/items")
+    more = cells | {"step": "corridor_mm:12.0", "repetitions": "3"}
+    (chosen,) = re.findall(r'name="form" value="([^"]+)"', ferry.get(at(practice)).text)
+    address = at(practice, f"?form={chosen}&task=high-bridge")
+    first = fields_to_add(ferry, address)
+    kept(post(ferry, path, **first | more), "plan")
+    added = plan_of(practice)
+    # The page is made anew, with the newest plan; its address is the same.
+    back = fields_to_add(ferry, address)
+    assert back == first | {"based_on": "2"}
+    kept(post(ferry, path, **back | more), "plan")
+    assert plan_of(practice) == added
+    # What was changed there is something else.
+    kept(post(ferry, path, **back | more | {"repetitions": "2"}), "plan")
+    assert plan_of(practice)["version"] == 3
+    count = len(plan_of(practice)["items"])
+    assert count > len(added["items"])
+    # And a form that is come to anew asks for the same once more.
+    (fresh,) = re.findall(r'name="form" value="([^"]+)"', ferry.get(at(practice)).text)
+    anew = fields_to_add(ferry, at(practice, f"?form={fresh}&task=high-bridge"))
+    assert anew["id"] == fresh != chosen
+    assert anew["seed"] != first["seed"]
+    kept(post(ferry, path, **anew | more), "plan")
+    assert len(plan_of(practice)["items"]) == count + len(added["items"]) - 1
+
+
+def test_an_id_in_the_address_that_is_none_is_not_taken(practice: Practice) -> None:
+    ferry = practice.desk("ferry")
+    for wrong in ("", "Gull", "<b>", "7"):
+        found = fields_to_add(ferry, at(practice, f"?form={wrong}&task=high-bridge"))
+        assert re.fullmatch(UUID_PATTERN, found["id"])
 
 
 def test_the_same_seed_asks_the_same_order_again(practice: Practice) -> None:
@@ -681,6 +728,21 @@ def test_a_rest_ticks_and_words_are_noted_and_taken_back(practice: Practice) -> 
     assert 'Gull: "again"' in words
     assert 'Gull: "again"' not in text_of(ferry.get(at(practice)))
     assert rows(practice, "SELECT count(*) FROM observation") == [(3,)]
+
+
+def test_other_words_of_a_form_that_was_sent_before_are_kept_on_the_page(
+    practice: Practice,
+) -> None:
+    ferry, path = practice.desk("ferry"), at(practice, "/observations")
+    sent = {"id": str(uuid4()), "what": "words", "kind": "remark", "text": "Held it."}
+    kept(post(ferry, path, **sent), "observed")
+    kept(post(ferry, path, **sent), "observed")
+    answer = post(ferry, path, **sent | {"text": "Held it tight."})
+    assert answer.status_code == 409
+    assert SENT_BEFORE in text_of(answer)
+    assert ">Held it tight.</textarea>" in answer.text
+    assert f'name="id" value="{sent["id"]}"' not in answer.text
+    assert text_of(ferry.get(at(practice))).count("Held it.") == 1
 
 
 def test_what_is_sent_twice_is_noted_once(practice: Practice) -> None:

@@ -8,6 +8,7 @@ from fastapi.testclient import TestClient
 
 from server.account_changes import LAST_OWNER, ORPHANS
 from server.routes_desk_owner import NO_ROLE, NOT_SURE, TAKES_AWAY
+from server.routes_owner import MADE_BEFORE
 from tests.accounts import audited, browser, is_in, rows, sign_in, use
 from tests.practice import PASSPHRASE, TELLING, Practice
 
@@ -82,6 +83,25 @@ def test_an_invitation_is_shown_once_and_makes_the_account(practice: Practice) -
     assert roles_of(practice, "skiff") == {"assistant", "researcher"}
     assert "used on 3 March 2026, 12:00" in client.get("/owner").text
     assert audited(practice, "invitation")[0][:2] == ("purser", "invited")
+
+
+def test_an_invitation_that_is_sent_again_is_made_once_and_says_so(practice: Practice) -> None:
+    client = owner(practice)
+    (own,) = re.findall(r'name="form" value="([^"]+)"', client.get("/owner").text)
+    form = {"roles": ["assistant"], "supervisor_id": practice.ids["harbour"], "form": own}
+    secret = link_of(client.post("/owner/invitations", data=form))
+    again = client.post("/owner/invitations", data=form)
+    assert again.status_code == 409
+    assert MADE_BEFORE in again.text
+    assert rows(practice, "SELECT id FROM invitation") == [(own,)]
+    assert len(audited(practice, "invitation")) == 1
+    # The form stands there with what was chosen, and the next one is another invitation.
+    assert 'value="assistant" checked' in again.text
+    (fresh,) = re.findall(r'name="form" value="([^"]+)"', again.text)
+    link_of(client.post("/owner/invitations", data=form | {"form": fresh}))
+    assert {one for (one,) in rows(practice, "SELECT id FROM invitation")} == {own, fresh}
+    # The link that was handed over still works.
+    assert use(practice, secret, "skiff").status_code == 201
 
 
 def test_an_invitation_without_a_role_is_shown_again_with_what_was_chosen(

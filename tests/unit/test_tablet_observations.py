@@ -57,6 +57,29 @@ def move(practice: Practice, trial_id: str) -> str:
     return session_id
 
 
+def test_a_rest_of_seconds_is_said_anew_at_the_desk_with_its_minutes_as_they_were(
+    practice: Practice,
+) -> None:
+    sent, ferry = body_of(kind="rest", minutes=0.2016666), practice.desk("ferry")
+    assert practice.tablet().post(ADDRESS, json=sent).status_code == 201
+    (found,) = seen(practice)
+    path = f"/api/observations/{sent['id']}"
+    said = {"kind": "rest", "minutes": found["minutes"], "text": "the bell"}
+    assert ferry.put(path, json=said).status_code == 200
+    assert seen(practice) == [found | {"text": "the bell"}]
+    assert found["minutes"] == sent["minutes"]
+    # A number that somebody types is one that a person can mean.
+    for typed in (0.2, 0.0, -1, 0.4999):
+        refused = ferry.put(path, json=said | {"minutes": typed})
+        assert_problem(refused, 422, "/minutes")
+    assert seen(practice) == [found | {"text": "the bell"}]
+    assert ferry.put(path, json=said | {"minutes": 0.5}).status_code == 200
+    assert ferry.put(path, json=said).status_code == 422
+    other = {"id": str(uuid4()), "kind": "rest", "minutes": 0.2016666}
+    session = f"/api/sessions/{practice.ids['Gull session']}/observations"
+    assert_problem(ferry.post(session, json=other), 422, "/minutes")
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_every_kind_arrives_in_the_session_of_its_plan(practice: Practice, kind: str) -> None:
     rules, sent = KINDS[kind], body_of(kind=kind)

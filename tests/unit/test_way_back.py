@@ -195,6 +195,16 @@ def test_every_page_fits_its_own_address_and_no_form_does() -> None:
         assert page_of_ours(pages, form) is None
 
 
+def test_the_address_of_the_form_typed_by_hand_leads_to_the_sign_in(practice: Practice) -> None:
+    for client, home in ((browser(practice), None), (practice.desk("ferry"), "/caseload")):
+        assert led_to(client.get("/sign-in", follow_redirects=False)) == "/"
+        first = client.get("/", follow_redirects=False)
+        assert first.status_code == (303 if home else 200)
+        assert first.headers.get("location") == home
+    # It is no page to come back to.
+    assert 'name="next"' not in browser(practice).get("/", params={"next": "/sign-in"}).text
+
+
 def test_a_wrong_pass_phrase_leaves_the_name_typed_and_the_way_back(practice: Practice) -> None:
     client = browser(practice)
     typed = {"name": 'ferry <"two">', "passphrase": "not the one", "next": "/queue"}
