@@ -1,6 +1,6 @@
 """Distances between the trace and the guide as whole curves."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 import shapely
@@ -65,10 +65,16 @@ def _pieces(curves: Sequence[FloatArray]) -> tuple[FloatArray, float]:
     return np.stack([first, first + step], axis=1), longest_mm
 
 
+def _ends_of(pieces: FloatArray) -> FloatArray:
+    """Ends of pieces, without the beginning of a piece where the one before it ended. [mm]"""
+    joined = (pieces[1:, 0] == pieces[:-1, 1]).all(axis=1)
+    return np.vstack([pieces[:1, 0], pieces[1:, 0][~joined], pieces[:, 1]])
+
+
 def _farthest_mm(from_mm: FloatArray, to_mm: FloatArray, longest_mm: float) -> float:
     """Largest distance from the ends of some pieces to the nearest of others. [mm]"""
-    at_mm = np.unique(from_mm.reshape(-1, 2), axis=0)
-    ends = cKDTree(np.unique(to_mm.reshape(-1, 2), axis=0))
+    at_mm = _ends_of(from_mm)
+    ends = cKDTree(_ends_of(to_mm))
     most_mm = np.asarray(ends.query(at_mm)[0])
     # A piece comes nearer than its ends by half its length at most.
     at_mm = at_mm[most_mm >= most_mm.max() - longest_mm / 2]
@@ -99,9 +105,25 @@ def hausdorff_mm(guide: Guide, strokes_mm: Sequence[FloatArray]) -> float:
     return max(_farthest_mm(asked, drawn, drawn_mm), _farthest_mm(drawn, asked, asked_mm))
 
 
-def _both(guide: Guide, xy_mm: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _apart(guide: Guide, xy_mm: FloatArray) -> tuple[FloatArray, int, int]:
+    """Distance of each point of the one curve from each of the other, row after row. [mm]"""
     guide_mm = np.vstack([part.outline_mm for part in guide.parts])
-    return resampled(guide_mm, RESAMPLE_MM, MOST_POINTS), resampled(xy_mm, RESAMPLE_MM, MOST_POINTS)
+    first, second = (resampled(line, RESAMPLE_MM, MOST_POINTS) for line in (guide_mm, xy_mm))
+    away_mm = first.T[:, :, None] - second.T[:, None, :]
+    return np.hypot(*away_mm).ravel(), len(first), len(second)
+
+
+def _diagonals(rows: int, columns: int) -> Iterator[tuple[int, int, slice]]:
+    """Rows ``lo <= i < hi`` of each anti-diagonal i + j = k, and where its cells lie.
+
+    Its cells depend on those of the two before it, not on each other. Values of a diagonal
+    are kept with one place more in front, for the row before the first. Rows from `hi` on
+    are still infinite; those below `lo` are not asked for any more.
+    """
+    for k in range(rows + columns - 1):
+        lo, hi = max(0, k - columns + 1), min(rows, k + 1)
+        stride = columns - 1
+        yield lo, hi, slice(k + lo * stride, k + (hi - 1) * stride + 1, stride)
 
 
 def frechet_mm(guide: Guide, xy_mm: FloatArray) -> float:
@@ -119,22 +141,18 @@ def frechet_mm(guide: Guide, xy_mm: FloatArray) -> float:
     float
         Both curves resampled to 1 mm, at most 600 points. [mm]
     """
-    first, second = _both(guide, xy_mm)
-    rows, columns = len(first), len(second)
-    # Cells of one anti-diagonal i + j = k do not depend on each other. (GEOS 3.14 has this
-    # distance too, but was seen to give 7.89 mm where this recursion gives 2.99 mm.)
-    reach_mm = np.full(rows, np.inf)
-    before_mm = reach_mm.copy()
-    for k in range(rows + columns - 1):
-        i = np.arange(max(0, k - columns + 1), min(rows, k + 1))
-        distance_mm = np.hypot(*(first[i] - second[k - i]).T)
-        above = np.maximum(i - 1, 0)
-        came_mm = np.minimum(before_mm[above], reach_mm[above])
-        came_mm = np.minimum(np.where(i > 0, came_mm, np.inf), reach_mm[i])
-        new_mm = np.full(rows, np.inf)
-        new_mm[i] = distance_mm if k == 0 else np.maximum(came_mm, distance_mm)
-        before_mm, reach_mm = reach_mm, new_mm
-    return float(reach_mm[-1])
+    apart_mm, rows, columns = _apart(guide, xy_mm)
+    # (GEOS 3.14 has this distance too, but was seen to give 7.89 mm where this recursion gives
+    # 2.99 mm.)
+    before_mm, last_mm, new_mm = (np.full(rows + 1, np.inf) for _ in range(3))
+    before_mm[0] = -np.inf
+    for lo, hi, cells in _diagonals(rows, columns):
+        came_mm = np.minimum(before_mm[lo:hi], last_mm[lo:hi])
+        np.minimum(came_mm, last_mm[lo + 1 : hi + 1], out=came_mm)
+        np.maximum(came_mm, apart_mm[cells], out=new_mm[lo + 1 : hi + 1])
+        before_mm[0] = np.inf
+        before_mm, last_mm, new_mm = last_mm, new_mm, before_mm
+    return float(last_mm[-1])
 
 
 def dtw_mean_mm(guide: Guide, xy_mm: FloatArray) -> float:
@@ -153,32 +171,23 @@ def dtw_mean_mm(guide: Guide, xy_mm: FloatArray) -> float:
         Least cost divided by the number of cells of its path. Every step costs once the
         distance of the cell it enters (symmetric1); diagonal first among equals. [mm]
     """
-    first, second = _both(guide, xy_mm)
-    rows, columns = len(first), len(second)
-    # Cells of one anti-diagonal i + j = k do not depend on each other.
-    cost = np.full(rows, np.inf)
-    before, before_cells, cells = cost.copy(), np.zeros(rows), np.zeros(rows)
-    for k in range(rows + columns - 1):
-        i = np.arange(max(0, k - columns + 1), min(rows, k + 1))
-        distance = np.hypot(*(first[i] - second[k - i]).T)
-        new, new_cells = np.full(rows, np.inf), np.zeros(rows)
-        if k == 0:
-            new[0], new_cells[0] = distance[0], 1
-        else:
-            above = np.where(i > 0, i - 1, 0)
-            options = np.stack(
-                [
-                    np.where(i > 0, before[above], np.inf),
-                    np.where(i > 0, cost[above], np.inf),
-                    cost[i],
-                ]
-            )
-            counts = np.stack([before_cells[above], cells[above], cells[i]])
-            best = options.argmin(axis=0)
-            here = np.arange(len(i))
-            new[i], new_cells[i] = options[best, here] + distance, counts[best, here] + 1
-        before, before_cells, cost, cells = cost, cells, new, new_cells
-    return float(cost[-1] / cells[-1])
+    apart_mm, rows, columns = _apart(guide, xy_mm)
+    before, last, new = (np.full(rows + 1, np.inf) for _ in range(3))
+    before_count, last_count, new_count = (np.zeros(rows + 1) for _ in range(3))
+    before[0] = 0.0
+    for lo, hi, cells in _diagonals(rows, columns):
+        cost, count = before[lo:hi], before_count[lo:hi]
+        for shift in (0, 1):
+            other = last[lo + shift : hi + shift]
+            less = other < cost
+            cost = np.where(less, other, cost)
+            count = np.where(less, last_count[lo + shift : hi + shift], count)
+        np.add(cost, apart_mm[cells], out=new[lo + 1 : hi + 1])
+        np.add(count, 1, out=new_count[lo + 1 : hi + 1])
+        before[0] = np.inf
+        before, last, new = last, new, before
+        before_count, last_count, new_count = last_count, new_count, before_count
+    return float(last[-1] / last_count[-1])
 
 
 def _thinned(xy_mm: FloatArray) -> FloatArray:
