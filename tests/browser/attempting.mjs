@@ -39,6 +39,7 @@ export function begin(context, { guide = line, mode = "trace", show = {}, journa
     ended: (ended_by) => ended.push(ended_by),
   });
   let now_ms = 0;
+  context.mock.method(performance, "now", () => now_ms);
   const fire = (kind) => (x, y = 50, more = {}) => {
     now_ms += 5;
     surface.fire(`pointer${kind}`, {

@@ -86,20 +86,28 @@ class Hands:
 
     async def rest_of_stroke(self, points_px: Points) -> None:
         """Go on with a pen that is down, to the lift."""
-        last = len(points_px) - 1
-        for i, (x, y) in enumerate(points_px):
-            await self.hand.send(
-                "Input.dispatchMouseEvent",
-                {
-                    "type": "mouseReleased" if i == last else "mouseMoved",
-                    "x": x,
-                    "y": y,
-                    "button": "left",
-                    "buttons": 0 if i == last else 1,
-                    "pointerType": "pen",
-                    "force": 0.0 if i == last else 0.4,
-                },
-            )
+        await self.slide(points_px[:-1])
+        await self._pen_at("mouseReleased", points_px[-1])
+
+    async def slide(self, points_px: Points) -> None:
+        """Go on with a pen that is down, and leave it there."""
+        for place in points_px:
+            await self._pen_at("mouseMoved", place)
+
+    async def _pen_at(self, kind: str, place: tuple[float, float]) -> None:
+        down = kind != "mouseReleased"
+        await self.hand.send(
+            "Input.dispatchMouseEvent",
+            {
+                "type": kind,
+                "x": place[0],
+                "y": place[1],
+                "button": "left",
+                "buttons": 1 if down else 0,
+                "pointerType": "pen",
+                "force": 0.4 if down else 0.0,
+            },
+        )
 
     async def two_fingers(self, *paths_px: Points) -> None:
         """Draw with a finger on each path at once, all as many points long."""

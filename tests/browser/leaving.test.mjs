@@ -53,6 +53,40 @@ test("of a bar that glides only the last place is noted; a resize in place is no
   assert.deepEqual(marks.map(({ area_at_mm }) => area_at_mm), [[0, -3], [0, 0]]);
 });
 
+/** A pen that is down moves to a place. */
+const slide = ({ screen }, x) => screen.surface.fire("pointermove", {
+  pointerId: 1, pointerType: "pen", button: -1, buttons: 1, pressure: 0.4,
+  timeStamp: performance.now(), clientX: x, clientY: 50,
+});
+
+test("a pen that stays down under a bar that comes draws on, in as few strokes as can be", async (t) => {
+  const room = await drawing(t, CENTRED);
+  slide(room, 20);
+  const lower = { origin_mm: [0, -4] };
+  room.lie(lower);
+  slide(room, 30);
+  // The same size once more, as the page and what is seen of it tell one after the other.
+  room.lie(lower);
+  slide(room, 40);
+  const { samples, marks } = ended(room);
+  assert.deepEqual([samples.x_mm, samples.stroke], [[10, 20, 30, 40], [0, 0, 1, 1]]);
+  assert.deepEqual(marks.map(({ kind }) => kind), ["area_moved"]);
+});
+
+test("a pen that stays down while the strip is open draws on when it is closed", async (t) => {
+  const room = await drawing(t, CENTRED);
+  room.sitting.openStrip();
+  slide(room, 20);
+  room.lie({ origin_mm: [0, -4] });
+  slide(room, 30);
+  room.press("close");
+  slide(room, 40);
+  const { samples, marks } = ended(room);
+  assert.deepEqual([samples.x_mm, samples.stroke], [[10, 40], [0, 1]]);
+  assert.deepEqual(
+    marks.map(({ kind }) => kind), ["strip_opened", "area_moved", "strip_closed"]);
+});
+
 test("a line ends where the middle of the body would be elsewhere on it", async (t) => {
   const wider = { screen_mm: [227, 136], origin_mm: [10, 0] };
   const ends = { centred: "adult", left: "left_page", right: "left_page" };

@@ -1,16 +1,9 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { Pen, samplesDocument, samplesOf, sensesPressure } from "../../web/tablet/pen.mjs";
-
-const pen = (shown_ms = 1000) =>
-  new Pen({ toMm: (x_px, y_px) => [x_px / 5, y_px / 5], shown_ms });
-
-const event = (kind, at, more = {}) => ({
-  pointerId: { pen: 1, touch: 2, mouse: 3 }[kind], pointerType: kind, button: 0, buttons: 1,
-  pressure: kind === "pen" ? 0.25 : 0.5, tiltX: 12, tiltY: -40,
-  timeStamp: at, clientX: at / 10, clientY: at / 20, ...more,
-});
+import { samplesOf } from "../../web/tablet/pen.mjs";
+import { samplesDocument, sensesPressure } from "../../web/tablet/samples.mjs";
+import { event, pen } from "./pointing.mjs";
 
 const moves = (kind, times, more = {}) => {
   const list = times.map((at) => event(kind, at));

@@ -1,5 +1,6 @@
 """What is drawn on the tablet page is what arrives, once, and is scored as drawn. In Chromium."""
 
+import asyncio
 import math
 from typing import Any
 
@@ -167,6 +168,38 @@ def test_a_palm_that_lands_first_is_set_aside_when_the_pen_comes(harbour: Harbou
         assert document["set_aside"]["reason"] == "touch_before_pen"
         assert document["set_aside"]["x_mm"][0] == pytest.approx(120, abs=0.01)
         await tab.drained()
+
+    drive(harbour, scenario)
+
+
+def test_a_pen_after_a_fingers_line_takes_nothing_away(harbour: Harbour) -> None:
+    harbour.plan(LINE)
+    harbour.start()
+
+    async def scenario(tab: Tab) -> None:
+        await tab.begin()
+        await tab.finger(tab.all_px(beside(flat, 100)))
+        # Before the line is over, a pen makes a small line of its own below it.
+        drawn = await tab.pen(tab.all_px([(60 + i, 100) for i in range(20)]))
+        await asyncio.sleep(2)
+        await tab.open_strip()
+        await tab.page.click("#strip-done")
+        document = await tab.document()
+        await tab.drained()
+        device, samples = document["device"], document["samples"]
+        assert device["pointer_type"] == "touch"
+        assert device["pointer_types"] == ["touch", "pen"]
+        assert "set_aside" not in document
+        assert samples["stroke"].count(1) == len(drawn.times_ms)
+        finger = samples["stroke"].count(0)
+        assert finger >= 100
+        assert samples["x_mm"][0] == pytest.approx(LINE_FROM_MM, abs=0.01)
+        assert samples["x_mm"][finger - 1] == pytest.approx(LINE_FROM_MM + LENGTH_MM, abs=0.01)
+        assert all(one is None for one in samples["pressure"][:finger])
+        assert all(one is not None for one in samples["pressure"][finger:-1])
+        report = harbour.report(document["trial_id"])
+        assert report["pointer_type"] == "touch"
+        assert report["measures"]["completion"]["value"] == pytest.approx(1.0, abs=0.01)
 
     drive(harbour, scenario)
 

@@ -104,6 +104,50 @@ def test_a_line_goes_on_when_only_a_bar_of_the_browser_comes_or_goes(harbour: Ha
     drive(harbour, scenario)
 
 
+# Whether there is ink at each of some places. [CSS px]
+INKED = """places => {
+    const context = document.getElementById("ink").getContext("2d");
+    return places.map(([x, y]) =>
+        context.getImageData(x * devicePixelRatio, y * devicePixelRatio, 1, 1).data[3] > 0);
+}"""
+
+
+def test_a_pen_that_stays_down_draws_on_after_the_strip_and_after_a_bar(harbour: Harbour) -> None:
+    harbour.plan(LINE)
+    harbour.start()
+
+    async def scenario(tab: Tab) -> None:
+        await tab.begin()
+        first = await tab.pen(tab.all_px(WAY[:60]), held=True)
+        # The hand's clock runs ahead of the page's while it sends.
+        await asyncio.sleep(0.5)
+        await tab.open_strip()
+        await tab.slide(tab.all_px(WAY[60:80]))
+        await tab.page.click("#strip-close")
+        second = tab.all_px(WAY[80:120])
+        await tab.slide(second)
+        await tab.page.set_viewport_size({"width": 1180, "height": 780})
+        await asyncio.sleep(0.2)
+        third = tab.all_px(WAY[120:])
+        await tab.rest_of_stroke([*third, third[-1]])
+        # Of the first stroke, of what was not drawn, and of the two that followed.
+        places = tab.all_px([WAY[at] for at in (30, 70, 100, 150)])
+        assert await tab.page.evaluate(INKED, places) == [True, False, True, True]
+        document = await tab.document()
+        assert document["ended_by"] == "stop_target"
+        kinds = [mark["kind"] for mark in document["marks"]]
+        assert kinds == ["strip_opened", "strip_closed", "area_moved"]
+        samples = document["samples"]
+        counts = [samples["stroke"].count(number) for number in range(4)]
+        assert counts == [len(first.times_ms), len(second), len(third) + 1, 0]
+        drawn_mm = [*WAY[:60], *WAY[80:], WAY[-1]]
+        got_mm = zip(samples["x_mm"], samples["y_mm"], strict=True)
+        for (x, y), (x_mm, y_mm) in zip(drawn_mm, got_mm, strict=True):
+            assert (x_mm, y_mm) == pytest.approx((x, y), abs=0.01)
+
+    drive(harbour, scenario)
+
+
 def test_zoom_ends_the_line_and_asks_for_the_scale_again(harbour: Harbour) -> None:
     harbour.plan(LINE)
     harbour.start()

@@ -1,13 +1,9 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { Pen, samplesDocument } from "../../web/tablet/pen.mjs";
-
-const event = (kind, at, more = {}) => ({
-  pointerId: { pen: 1, touch: 2, mouse: 3 }[kind], pointerType: kind, button: 0, buttons: 1,
-  pressure: kind === "pen" ? 0.25 : 0.5, tiltX: 12, tiltY: -40,
-  timeStamp: at, clientX: at / 10, clientY: at / 20, ...more,
-});
+import { Pen } from "../../web/tablet/pen.mjs";
+import { samplesDocument } from "../../web/tablet/samples.mjs";
+import { event } from "./pointing.mjs";
 
 // Two contacts at once. The first is left of 50 mm, the second right of it; below 100 mm
 // there is nothing to draw.
@@ -38,7 +34,8 @@ test("two fingers draw at once, each with strokes of its own from one count", ()
   assert.deepEqual(pointer, [1, 0, 1, 0, 0, 1, 0, 1, 0, 1]);
   assert.deepEqual(stroke, [0, 1, 0, 1, 1, 0, 1, 2, 1, 2]);
   assert.deepEqual(x_mm, pointer.map((contact) => [20, 80][contact]));
-  assert.deepEqual(record.facts, { kind: "touch", coalesced: true, touchesIgnored: 0 });
+  assert.deepEqual(
+    record.facts, { kind: "touch", kinds: ["touch"], coalesced: true, touchesIgnored: 0 });
 });
 
 test("a third finger is ignored, and so is one where there is nothing to draw", () => {
@@ -80,6 +77,51 @@ test("a release ends both strokes", () => {
   assert.deepEqual([record.drawing, record.move(left(1002)), record.move(right(1003))], [false, 0, 0]);
 });
 
+test("after a release each finger that stayed down goes on with its own part", () => {
+  const record = two();
+  record.down(left(1000));
+  record.down(right(1001));
+  record.release();
+  assert.deepEqual(record.again(right(1002)), [], "the strip is open");
+  record.goOn(1003);
+  // Both slide over the middle: what they are nearest to now does not count.
+  assert.equal(record.again(right(1004, { clientX: 30 })).length, 1);
+  assert.equal(record.drawing, true);
+  assert.equal(record.again(left(1005, { clientX: 70 })).length, 1);
+  record.move(right(1006));
+  record.up(left(1007));
+  assert.deepEqual(record.columns.t_ms, [0, 1, 4, 5, 6, 7]);
+  assert.deepEqual(record.columns.pointer, [0, 1, 1, 0, 1, 0]);
+  assert.deepEqual(record.columns.stroke, [0, 1, 2, 3, 2, 3]);
+});
+
+test("a pointer that was down at a release and lands anew has no claim to its old part", () => {
+  const record = two();
+  const tip = (at, more = {}) => event("pen", at, { clientX: 20, clientY: 50, ...more });
+  record.down(tip(1000));
+  record.release();
+  record.goOn(1001);
+  assert.equal(record.down(tip(1002, { clientY: 101 })), "ignored", "there is nothing to draw");
+  assert.deepEqual(record.again(tip(1003)), []);
+  record.down(tip(1004, { clientX: 80 }));
+  record.release();
+  record.goOn(1005);
+  record.again(tip(1006));
+  assert.deepEqual(record.columns.pointer, [0, 1, 1]);
+});
+
+test("after a release one finger goes on, and another takes the part of the one that rests", () => {
+  const record = two();
+  record.down(left(1000));
+  record.down(right(1001));
+  record.release();
+  record.goOn(1002);
+  record.again(right(1003));
+  assert.equal(record.down(left(1004, { pointerId: 9 })), "started");
+  assert.deepEqual(record.again(left(1005)), [], "it has lost its part");
+  assert.deepEqual(record.columns.pointer, [0, 1, 1, 0]);
+});
+
 test("a pen and a finger draw together: neither is a palm, and the trial is a finger's", () => {
   const record = two();
   const tip = (at, more = {}) => event("pen", at, { clientX: 80, clientY: 50, ...more });
@@ -92,6 +134,7 @@ test("a pen and a finger draw together: neither is a palm, and the trial is a fi
   assert.deepEqual(record.columns.pointer, [0, 1, 0, 1]);
   assert.deepEqual(record.columns.pressure, [NaN, 0.25, NaN, 0.5]);
   assert.equal(record.kind, "touch");
+  assert.deepEqual(record.kinds, ["touch", "pen"]);
 });
 
 test("the trial stays a pen's until a finger joins, and a second pen never does", () => {

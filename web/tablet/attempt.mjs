@@ -10,6 +10,9 @@ export const JOURNAL_MS = 3000;
 // The server takes 200 000 samples at most; this is a quarter of an hour of pen.
 export const MOST_SAMPLES = 190_000;
 
+// A hand that rests meets a dot or a piece of the line by chance, never this share of the guide.
+const MEANT_SHARE = 0.5;
+
 const NO_SAMPLES = [];
 
 export class Attempt {
@@ -27,6 +30,7 @@ export class Attempt {
     const samples = contact === null ? NO_SAMPLES : samplesOf(event);
     if (pen.move(event, samples, contact) > 0) this.ink.move(samples, contact);
     else if (contact !== null) this.#lifted(contact);
+    else this.#again(event);
   };
 
   /**
@@ -46,6 +50,7 @@ export class Attempt {
     this.#ending = endingOf(item);
     this.pen = new Pen({
       toMm: mapping.toMm, shown_ms, two: item.task.mode === "both" ? this.#ending : null,
+      meant: () => this.#ending.share >= MEANT_SHARE,
     });
     this.#listen();
   }
@@ -68,7 +73,9 @@ export class Attempt {
     if (this.drawn) this.#noteSoon();
   }
 
+  /** Go on: a pointer that stayed down draws again from its next move on. */
   resume() {
+    this.pen.goOn(performance.now());
     if (this.drawn) this.#lifted();
   }
 
@@ -118,8 +125,7 @@ export class Attempt {
     on("pointercancel", (event) => this.#cancel(event));
     // Not on pointerdown: WebKitGTK then keeps the rest of a pen's stroke to itself.
     on("mousedown", (event) => event.preventDefault());
-    // A finger is first captured by what lies under it; giving that up is no loss.
-    on("lostpointercapture", (event) => event.target === this.surface && this.#cancel(event));
+    on("lostpointercapture", (event) => this.#loseCapture(event));
   }
 
   #down(event) {
@@ -128,15 +134,26 @@ export class Attempt {
     const first = !this.drawn;
     const taken = this.pen.down(event);
     if (taken === "ignored") return;
-    this.#stopTimers();
     if (taken === "restarted") {
       this.ink.clear();
       this.#ending.restart();
     }
-    this.#capture(event.pointerId);
-    this.ink.down(event, this.pen.contactOf(event.pointerId));
-    this.#looking = setInterval(() => this.#look(), JOURNAL_MS);
+    this.#strokeFrom(event, event.pointerId);
     if (first) this.begun();
+  }
+
+  #again(event) {
+    const samples = this.pen.again(event);
+    if (samples.length === 0) return;
+    this.#strokeFrom(samples[0], event.pointerId);
+    this.ink.move(samples, this.pen.contactOf(event.pointerId));
+  }
+
+  #strokeFrom(place, pointerId) {
+    this.#stopTimers();
+    this.#capture(pointerId);
+    this.ink.down(place, this.pen.contactOf(pointerId));
+    this.#looking = setInterval(() => this.#look(), JOURNAL_MS);
   }
 
   // Without capture a stroke that leaves the window would never end.
@@ -156,6 +173,13 @@ export class Attempt {
   #cancel(event) {
     const contact = this.pen.contactOf(event.pointerId);
     if (this.pen.cancel(event)) this.#lifted(contact);
+  }
+
+  // A finger is first captured by what lies under it; giving that up is no loss. Nor does it
+  // lift a pointer that waits to go on.
+  #loseCapture(event) {
+    const drawing = this.pen.contactOf(event.pointerId) !== null;
+    if (event.target === this.surface && drawing) this.#cancel(event);
   }
 
   /** A contact is up; after a pause all are. */

@@ -18,6 +18,10 @@ function goesOn({ screen, item, setup, orientation }, place) {
     && orientationNow() === orientation && midlineAt(place) === midlineAt(screen.placed);
 }
 
+/** A change of size that comes twice, or moves nothing, breaks no stroke. */
+const isSame = (place, placed) => ["origin_mm", "screen_mm"]
+  .every((name) => String(place[name]) === String(placed[name]));
+
 /** The document says where the area lay when the line began; from here on it lies elsewhere. */
 function noteMoved(attempt, { origin_mm, screen_mm }) {
   const { marks, pen } = attempt;
@@ -37,6 +41,7 @@ function resizedLine(sitting) {
     attempt.end("left_page");
     return;
   }
+  if (isSame(place, screen.placed)) return;
   if (String(place.origin_mm) !== String(screen.placed.origin_mm)) noteMoved(attempt, place);
   screen.layOut(item, place);
   screen.setOut();

@@ -5,10 +5,13 @@
  * of a trial settles its kind (pen, touch or mouse); other kinds are then ignored, with one
  * exception: a palm often lands before the pen does, so a pen that makes contact after
  * touches sets those touches aside. They stay in the document, but not among its samples.
+ * A finger that has drawn a line is no palm: then the pen goes on with the finger's trial.
  * In mode `both` there may be two contacts at once, each with strokes of its own.
  */
 
+import { isLine } from "./palm.mjs";
 import { Record } from "./record.mjs";
+import { placesOf } from "./samples.mjs";
 
 // A touch this soon after a pen hovered over the screen is the hand that holds the pen.
 const HOVER_MS = 1000;
@@ -32,10 +35,14 @@ export function samplesOf(event) {
 
 export class Pen {
   #owners = [null, null];
+  // Pointers that were down at a release, and the time from which they may go on. [ms]
+  #held = [null, null];
+  #goesOn_ms = Infinity;
   #types = [null, null];
   #strokes = [null, null];
   #strokeCount = 0;
   #hovered_ms = -Infinity;
+  #fingerDrew = false;
   #coalescedMoves = 0;
   #parentMoves = 0;
   #at_mm = [0, 0];
@@ -50,13 +57,17 @@ export class Pen {
    *   clock of `event.timeStamp` [ms]
    * @param {{claim: (x_mm: number, y_mm: number, taken: boolean[]) => 0|1|null}|null}
    *   [options.two]  in mode `both`, what tells which contact a new touch is
+   * @param {() => boolean} [options.meant]  whether touches that are no line, as taps are
+   *   none, were meant all the same
    */
-  constructor({ toMm, shown_ms, two = null }) {
+  constructor({ toMm, shown_ms, two = null, meant = () => false }) {
     this.toMm = toMm;
     this.shown_ms = shown_ms;
     this.two = two;
+    this.meant = meant;
     this.#record = new Record({ pointer: two !== null });
     this.kind = null;
+    this.kinds = [];
     this.setAside = null;
     this.touchesIgnored = 0;
   }
@@ -85,8 +96,8 @@ export class Pen {
   }
 
   get facts() {
-    const { kind, coalesced, touchesIgnored } = this;
-    return { kind, coalesced, touchesIgnored };
+    const { kind, kinds, coalesced, touchesIgnored } = this;
+    return { kind, kinds, coalesced, touchesIgnored };
   }
 
   /** Which contact a pointer is while it is down, else null. */
@@ -104,16 +115,32 @@ export class Pen {
       if (pointerType === "touch") this.touchesIgnored += 1;
       return "ignored";
     }
-    const overTouches = this.two === null && pointerType === "pen" && this.kind === "touch";
+    const overTouches = this.two === null && pointerType === "pen" && this.kind === "touch"
+      && !this.#fingerDrew && !this.meant();
     if (overTouches) this.#setTouchesAside();
-    // Of two contacts one finger is enough for the trial not to be a pen's.
-    if (this.two === null || this.kind !== "touch") this.kind = pointerType;
-    this.#owners[contact] = event.pointerId;
-    this.#types[contact] = pointerType;
-    this.#strokes[contact] = this.#strokeCount;
-    this.#strokeCount += 1;
+    // One finger is enough for the trial not to be a pen's.
+    if (this.kind !== "touch") this.kind = pointerType;
+    this.#start(event, contact);
     this.#add(event, contact, false);
     return overTouches ? "restarted" : "started";
+  }
+
+  /**
+   * A move of a pointer that was down at a release: once it may go on, a stroke of its own.
+   * Returns the samples that were added; none if it is no such pointer, or was lifted.
+   */
+  again(event) {
+    const contact = this.#held.indexOf(event.pointerId);
+    if (contact < 0) return [];
+    if (event.pointerType !== "touch" && !touching(event.pointerType, event.buttons)) {
+      this.#lift(contact, event);
+      return [];
+    }
+    const samples = samplesOf(event).filter(({ timeStamp }) => timeStamp >= this.#goesOn_ms);
+    if (samples.length === 0) return samples;
+    this.#start(event, contact);
+    this.move(event, samples, contact);
+    return samples;
   }
 
   /** Returns how many samples were added; the others are for those who know them already. */
@@ -124,7 +151,7 @@ export class Pen {
     }
     const type = this.#types[contact];
     if (type !== "touch" && !touching(type, event.buttons)) {
-      this.#end(contact);
+      this.#lift(contact, event);
       return 0;
     }
     if (samples[0] === event) this.#parentMoves += 1;
@@ -146,38 +173,68 @@ export class Pen {
   /** Lift. Its place counts, its pressure is 0 by the standard and does not. */
   up(event) {
     const contact = this.contactOf(event.pointerId);
-    if (contact === null) return false;
-    this.#add(event, contact, true);
-    this.#end(contact);
-    return true;
+    if (contact !== null) this.#add(event, contact, true);
+    const known = contact ?? this.#held.indexOf(event.pointerId);
+    if (known >= 0) this.#lift(known, event);
+    return contact !== null;
   }
 
   /** The browser took the pointer away: the event's own place means nothing. */
   cancel(event) {
     const contact = this.contactOf(event.pointerId);
-    if (contact === null) return false;
-    this.#end(contact);
-    return true;
+    const known = contact ?? this.#held.indexOf(event.pointerId);
+    if (known >= 0) this.#end(known);
+    return contact !== null;
   }
 
-  /** All strokes end for a reason outside the pointer: page hidden, screen turned. */
+  /** All strokes end for a reason outside the pointer: strip opened, screen moved. */
   release() {
-    this.#end(0);
-    this.#end(1);
+    for (const contact of [0, 1]) {
+      const owner = this.#owners[contact];
+      if (owner === null) continue;
+      this.#end(contact);
+      this.#held[contact] = owner;
+    }
+    this.#goesOn_ms = Infinity;
+  }
+
+  /** Whatever is still down after a release may go on from this time. [ms] */
+  goOn(now_ms) {
+    this.#goesOn_ms = now_ms;
+  }
+
+  #start({ pointerId, pointerType }, contact) {
+    this.#owners[contact] = pointerId;
+    this.#held[contact] = null;
+    this.#types[contact] = pointerType;
+    this.#strokes[contact] = this.#strokeCount;
+    this.#strokeCount += 1;
+    if (!this.kinds.includes(pointerType)) this.kinds.push(pointerType);
+  }
+
+  #lift(contact, { pointerType, timeStamp }) {
+    if (pointerType === "pen") this.#hovered_ms = timeStamp;
+    else if (pointerType === "touch" && !this.#fingerDrew) {
+      this.#fingerDrew = isLine(this.columns, this.#strokes[contact]);
+    }
+    this.#end(contact);
   }
 
   #end(contact) {
     this.#owners[contact] = null;
+    this.#held[contact] = null;
     this.#types[contact] = null;
   }
 
   // A lift can get lost, as when a system dialog comes up. The same pointer's next contact
   // tells, or a first finger (or pen) while another has long been silent.
-  #endUnseen({ pointerId, pointerType, isPrimary, timeStamp }) {
+  #endUnseen(event) {
+    const { pointerId, pointerType, isPrimary, timeStamp } = event;
     for (const contact of [0, 1]) {
       const replaced = isPrimary === true && this.#types[contact] === pointerType
         && timeStamp - this.#heard_ms(contact) > SILENT_MS;
-      if (this.#owners[contact] === pointerId || replaced) this.#end(contact);
+      const again = this.#owners[contact] === pointerId || this.#held[contact] === pointerId;
+      if (again || replaced) this.#lift(contact, event);
     }
   }
 
@@ -193,7 +250,7 @@ export class Pen {
       return alike && !(pointerType === "pen" && this.#types.includes("pen"));
     }
     if (pointerType === "pen") {
-      if (this.drawing) return this.kind === "touch";
+      if (this.drawing) return this.#types[0] === "touch";
       return this.kind === null || isDirect(this.kind);
     }
     if (this.drawing || (this.kind !== null && this.kind !== pointerType)) return false;
@@ -225,49 +282,7 @@ export class Pen {
     this.#strokeCount = 0;
     this.#coalescedMoves = 0;
     this.#parentMoves = 0;
-    this.release();
+    this.kind = null;
+    this.kinds = [];
   }
-}
-
-/**
- * Whether a pen measured its pressure: null without a pen's reading that could tell.
- *
- * Some browsers report 1 on contact and 0 on every move of a pen: that says "down", not how
- * hard. So what counts is whether any move reads above 0; without moves, below 1 on contact.
- */
-export function sensesPressure({ pressure, stroke }) {
-  let [landing, moving] = [null, null];
-  let latest = -1;
-  for (let i = 0; i < pressure.length; i += 1) {
-    const lands = stroke[i] > latest;
-    latest = Math.max(latest, stroke[i]);
-    const value = pressure[i];
-    if (!Number.isFinite(value)) continue;
-    if (lands) landing = landing === true || (value > 0 && value < 1);
-    else moving = moving === true || value > 0;
-  }
-  return moving ?? landing;
-}
-
-const known = (value) => (Number.isFinite(value) ? value : null);
-
-const share = (value) =>
-  Number.isFinite(value) ? Math.round(Math.min(1, Math.max(0, value)) * 1e6) / 1e6 : null;
-
-// 0.1 µm and 1 µs: finer than any screen, and short enough to send.
-const rounded = (values, per_unit) => values.map((value) => Math.round(value * per_unit) / per_unit);
-
-const placesOf = ({ t_ms, x_mm, y_mm, stroke }) => ({
-  t_ms: rounded(t_ms, 1e3), x_mm: rounded(x_mm, 1e4), y_mm: rounded(y_mm, 1e4), stroke,
-});
-
-/** The `samples` of a trial document: columns that hold no measurement are left out. */
-export function samplesDocument(columns) {
-  const samples = placesOf(columns);
-  if (columns.pointer) samples.pointer = columns.pointer;
-  if (sensesPressure(columns)) samples.pressure = columns.pressure.map(share);
-  for (const name of ["tilt_x", "tilt_y"]) {
-    if (columns[name].some(Number.isFinite)) samples[name] = columns[name].map(known);
-  }
-  return samples;
 }

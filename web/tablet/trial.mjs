@@ -1,6 +1,6 @@
 /** The trial document, `linnet-trial/1`. Pure. */
 
-import { samplesDocument } from "./pen.mjs";
+import { samplesDocument } from "./samples.mjs";
 
 const rounded = (value, places) => Math.round(value * 10 ** places) / 10 ** places;
 
@@ -10,6 +10,7 @@ function deviceOf({ tablet_id, scale, screen_mm, origin_mm, secure, clock_offset
     tablet_id,
     calibration_id: scale.calibration_id,
     pointer_type: pen.kind === null ? "none" : pen.kind || "unknown",
+    pointer_types: pen.kinds?.length > 1 ? pen.kinds : undefined,
     px_per_mm: rounded(scale.px_per_mm, 5),
     calibrated: scale.calibrated,
     screen_mm: screen_mm.map((mm) => rounded(mm, 2)),
@@ -35,17 +36,22 @@ function midlineOf(tablet_at, { screen_mm, origin_mm }) {
 /**
  * The item as it was really asked: with the midline and the surface that an adult confirmed.
  *
+ * Without that there is no midline, whatever the plan had supposed: a child may sit anywhere.
+ *
  * @param {object} item  plan item
  * @param {{tablet_at: string, surface: string}|null} setup  null: nobody confirmed anything
- * @param {{screen_mm: [number, number], origin_mm: [number, number]}} place
+ * @param {{screen_mm: [number, number], origin_mm: [number, number]}|null} place  null: it
+ *   has no place on this screen
  */
 export function askedOf(item, setup, place) {
-  if (setup === null) return item;
+  const { midline_x_mm, midline_source, ...guide } = item.guide;
+  if (setup === null) return { ...item, guide };
   const { tablet_at, surface } = setup;
-  const midline_x_mm = rounded(midlineOf(tablet_at, place), 2);
+  const midline = place && {
+    midline_x_mm: rounded(midlineOf(tablet_at, place), 2), midline_source: "entered",
+  };
   return {
-    ...item,
-    guide: { ...item.guide, midline_x_mm, midline_source: "entered" },
+    ...item, guide: { ...guide, ...midline },
     condition: { ...item.condition, tablet_at, surface },
   };
 }
