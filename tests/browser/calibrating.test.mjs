@@ -95,3 +95,28 @@ test("the next time it is opened it may be kept again", async () => {
   await new Promise(setImmediate);
   assert.deepEqual([kept.length, gone.at(-1)], [1, "again"]);
 });
+
+test("a field that grows below the buttons is brought out, once the handle is let go", () => {
+  const { find } = opened();
+  const by_px = [];
+  globalThis.scrollBy = (_, y_px) => by_px.push(y_px);
+  find("card-bar").box = { top: 740 };
+  find("card-handle").box = { bottom: 740 };
+  find("card-more").click();
+  assert.deepEqual(by_px, []);
+  find("card-handle").box = { bottom: 812.5 };
+  find("card-more").click();
+  find("card-size").value = "700";
+  find("card-size").fire("input");
+  assert.deepEqual(by_px, [73, 73]); // [C] 812.5 - 740, in whole pixels
+  const [down, move, up] = ["pointerdown", "pointermove", "pointerup"].map((name) =>
+    (more) => find("card-handle").heard.get(name).forEach((hear) =>
+      hear({ pointerId: 1, clientX: 0, clientY: 0, preventDefault() {}, ...more })));
+  find("card-handle").setPointerCapture = () => {};
+  down({});
+  move({ clientX: 4 });
+  assert.equal(by_px.length, 2);
+  up({});
+  up({});
+  assert.equal(by_px.length, 3);
+});

@@ -68,6 +68,10 @@ class Element {
 
   scrollIntoView() {}
 
+  getBoundingClientRect() {
+    return { top: 0, bottom: 0, ...this.box };
+  }
+
   showModal() {
     this.open = true;
   }

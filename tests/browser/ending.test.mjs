@@ -2,43 +2,7 @@ import assert from "node:assert/strict";
 import { test } from "node:test";
 
 import { endingOf } from "../../web/tablet/ending.mjs";
-
-const UP = { down: false };
-const DOWN = { down: true };
-
-/** Columns of strokes, each a list of places; in mode `both` `[contact, places]`. */
-function columnsOf(strokes, contacts = null) {
-  const columns = { x_mm: [], y_mm: [], stroke: [] };
-  if (contacts) columns.pointer = [];
-  strokes.forEach((places, number) => {
-    for (const [x, y] of places) {
-      columns.x_mm.push(x);
-      columns.y_mm.push(y);
-      columns.stroke.push(number);
-      if (contacts) columns.pointer.push(contacts[number]);
-    }
-  });
-  return columns;
-}
-
-/** A straight stroke with a place every millimetre or less. */
-function straight([x0, y0], [x1, y1]) {
-  const count = Math.ceil(Math.hypot(x1 - x0, y1 - y0));
-  return Array.from({ length: count + 1 }, (_, i) =>
-    [x0 + ((x1 - x0) * i) / count, y0 + ((y1 - y0) * i) / count]);
-}
-
-const arc = ([x, y], radius, from, to) =>
-  Array.from({ length: 91 }, (_, i) => {
-    const angle = from + ((to - from) * i) / 90;
-    return [x + radius * Math.cos(angle), y + radius * Math.sin(angle)];
-  });
-
-const arrived = (ending, strokes, contacts = null, state = UP) =>
-  ending.arrived(columnsOf(strokes, contacts), state);
-
-const near = (actual, expected, tolerance) =>
-  assert.ok(Math.abs(actual - expected) <= tolerance, `${actual} is not ${expected} ± ${tolerance}`);
+import { arc, arrived, columnsOf, dot, DOWN, near, straight, taps } from "./strokes.mjs";
 
 const line = { points_mm: [[10, 50], [110, 50]], closed: false, corridor_mm: 12, stop_radius_mm: 5 };
 const trace = (guide = line, mode = "trace") => endingOf({ guide, task: { mode } });
@@ -77,17 +41,6 @@ test("a closed guide is not over where it begins, but once half of it is drawn",
   assert.equal(arrived(trace(hatch), [round]), "stop_target");
 });
 
-test("of several parts the last one's stop counts, and half of them all", () => {
-  const guide = { parts: [line, { points_mm: [[10, 90], [50, 90]] }] };
-  const ending = trace(guide);
-  // [C] 40 of 140 mm
-  assert.equal(arrived(ending, [straight([10, 90], [50, 90])]), null);
-  near(ending.share, 40 / 140, 0.01);
-  const both = [straight([50, 50], [110, 50]), straight([10, 90], [50, 90])];
-  assert.equal(arrived(trace(guide), both), "stop_target");
-  assert.equal(arrived(trace(guide), [...both, straight([60, 50], [110, 50])]), null);
-});
-
 test("a restart forgets what was drawn", () => {
   const ending = trace();
   ending.update(columnsOf([straight([10, 50], [110, 50])]));
@@ -97,11 +50,9 @@ test("a restart forgets what was drawn", () => {
   assert.equal(arrived(ending, [straight([100, 50], [110, 50])]), null);
 });
 
-const dot = (x, y, order, radius = 5) => ({ x, y, radius, order });
 // The smallest distance of the third is 60 mm, of the others 40 mm.
 const holes = { targets_mm: [dot(20, 30, 0), dot(60, 30, 1), dot(120, 30, 2)] };
 const tap = (guide = holes) => endingOf({ guide, task: { mode: "tap" } });
-const taps = (...places) => places.map((place) => [place, place]);
 
 test("tap: over once every dot was aimed at, hit or not, in any order", () => {
   const ending = tap();
@@ -163,11 +114,13 @@ test("join: a fast line meets a dot between two samples, a lift over it does not
   assert.equal(arrived(join(guide), [[[20, 10]], [[80, 80]]]), null);
 });
 
-test("join: pairs end by the same rule, at the last dot of all", () => {
-  const pairs = join({ ...posts, pairs: true });
-  assert.equal(arrived(pairs, [straight([20, 20], [80, 40])]), null);
-  const both = [straight([20, 20], [80, 40]), straight([20, 60], [80, 80])];
-  assert.equal(arrived(pairs, both), "stop_target");
+test("join: a line the other way round is over when it has met all dots and stands in one", () => {
+  const way = [[80, 80], [20, 60], [80, 40], [20, 20]];
+  assert.equal(arrived(join(), [way]), "all_dots");
+  assert.equal(arrived(join(), [[way[1], way[0], way[3], way[2]]]), "all_dots");
+  assert.equal(arrived(join(), [way.slice(0, 3)]), null);
+  assert.equal(arrived(join(), [way.filter((_, i) => i !== 1)]), null);
+  assert.equal(arrived(join(), [[...way, [20, 12]]]), null, "lifted beside it");
 });
 
 // Two Oars as on a screen of 207 mm.

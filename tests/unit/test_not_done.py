@@ -90,7 +90,9 @@ def test_it_is_not_done_in_k_of_n_and_no_failure(practice: Practice) -> None:
     assert (one["reason"], one["trial_ids"]) == ("not_done", [trees[1]["trial_id"]])
 
 
-@pytest.mark.parametrize("ended_by", ["all_dots", "interrupted", "not_done", "sample_limit"])
+@pytest.mark.parametrize(
+    "ended_by", ["all_dots", "all_parts", "interrupted", "not_done", "sample_limit"]
+)
 def test_every_end_that_a_tablet_names_is_told_back(practice: Practice, ended_by: str) -> None:
     tree = drawn(ended_by=ended_by)
     assert practice.send(practice.tablet(), tree).status_code == 201

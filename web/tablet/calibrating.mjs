@@ -49,12 +49,12 @@ export class Calibrating {
    */
   constructor(find, { kept }) {
     this.#find = find;
-    const step = (by_px) => () => this.#set(this.#long_px + by_px);
+    const step = (by_px) => () => this.#change(this.#long_px + by_px);
     find("card-less").addEventListener("click", step(-FINE_PX));
     find("card-more").addEventListener("click", step(FINE_PX));
     find("card-keep").addEventListener("click", () => this.#goOn(() => kept(this.#found())));
     find("card-skip").addEventListener("click", () => this.#goOn());
-    find("card-size").addEventListener("input", ({ target }) => this.#set(Number(target.value)));
+    find("card-size").addEventListener("input", ({ target }) => this.#change(Number(target.value)));
     for (const way of ["card", "ruler"]) {
       find(`scale-${way}`).addEventListener("click", () => this.#lay(way, this.#px_per_mm));
     }
@@ -140,6 +140,18 @@ export class Calibrating {
     this.#find("card-keep").textContent = fits(this.#way, this.#unchanged, long_mm);
   }
 
+  #change(long_px) {
+    this.#set(long_px);
+    this.#reveal();
+  }
+
+  /** The handle, and with it the field's end, comes out from under the row of buttons. */
+  #reveal() {
+    const [handle, bar] = ["card-handle", "card-bar"].map((id) =>
+      this.#find(id).getBoundingClientRect());
+    if (handle.bottom > bar.top) scrollBy(0, Math.ceil(handle.bottom - bar.top));
+  }
+
   get #px_per_mm() {
     return this.#long_px / this.#laid.long_mm;
   }
@@ -182,7 +194,11 @@ export class Calibrating {
       this.#set(from.long_px + longerBy(this.#laid, moved));
     });
     for (const name of ["pointerup", "pointercancel", "lostpointercapture"]) {
-      handle.addEventListener(name, () => { from = null; });
+      handle.addEventListener(name, () => {
+        // Not while it is held: it would slip from the finger.
+        if (from !== null) this.#reveal();
+        from = null;
+      });
     }
   }
 }

@@ -1,12 +1,17 @@
 /** What is shown between the ends of a line: a channel, a thin line, dots, or nothing. */
 
-import { outlineOf, widthsOf } from "./guide.mjs";
+import { cornersOf, outlineOf, turnAt, widthsOf } from "./guide.mjs";
 import { element, pathData, rounded } from "./signs.mjs";
+import { placeOn, totalOf } from "./ways.mjs";
 
 const EDGE_MM = 0.45;
 const LINE_MM = 0.8;
 const DOT_MM = 1.1;
 const DOT_GAP_MM = 3.8;
+const LANDMARK_MM = 2.4;
+// So much of a turn has a dot of its own where nothing but dots tells a shape.
+const LANDMARK_TURN = Math.PI / 4;
+const LANDMARK_GAP_MM = 12;
 
 /** @returns {"corridor"|"line"|"dots"|"ends"}  how a plan wants its guides shown */
 export const kindOf = (show) => {
@@ -52,13 +57,54 @@ const dotted = (d, name, width_mm) =>
     class: name, d, "stroke-width": width_mm, "stroke-dasharray": `0 ${DOT_GAP_MM}`,
   });
 
+/** Places that share a curve evenly, the more of them the more it turns; none on a straight. */
+function along(points) {
+  const turn = points.slice(2).reduce(
+    (sum, point, i) => sum + turnAt(points[i], points[i + 1], point), 0);
+  const length_mm = totalOf([points]);
+  const count = Math.min(
+    Math.ceil(turn / LANDMARK_TURN - 1e-6), Math.floor(length_mm / LANDMARK_GAP_MM));
+  return Array.from({ length: Math.max(0, count - 1) }, (_, i) =>
+    placeOn([points], ((i + 1) * length_mm) / count).at_mm);
+}
+
+/** Pieces of a part from corner to corner, the first and the last from and to its ends. */
+export function piecesOf(part) {
+  const outline = outlineOf(part);
+  const stops = [...new Set([0, ...cornersOf(part), outline.length - 1])];
+  return stops.slice(1).map((to, i) => outline.slice(stops[i], to + 1));
+}
+
+/** Its start, its corners, and places along its curves: what tells a closed shape. */
+const shapeOf = (part) => piecesOf(part).flatMap((piece) => [piece[0], ...along(piece)]);
+
+/**
+ * What is left of parts of which only the ends are shown. Two targets tell neither a closed
+ * shape nor parts between the first and the last: those have dots as well.
+ *
+ * @param {object[]} parts  from `partsOf`
+ * @returns {number[][]}  places [mm]
+ */
+export function landmarksOf(parts) {
+  return parts.flatMap((part) => {
+    if (part.closed) return shapeOf(part);
+    return parts.length > 1 ? [part.points_mm[0], part.points_mm.at(-1)] : [];
+  });
+}
+
+/** A round dot at each place: the caps of a line without a length that could be seen. */
+export const specks = (places, width) => (places.length === 0 ? [] : [element("path", {
+  class: "dots", d: places.map((place) => `${pathData([place])}h0.01`).join(""),
+  "stroke-width": width,
+})]);
+
 /**
  * @param {object[]} parts  from `partsOf`
  * @param {"corridor"|"line"|"dots"|"ends"} kind
  * @returns {SVGElement[]}
  */
 export function course(parts, kind) {
-  if (kind === "ends") return [];
+  if (kind === "ends") return specks(landmarksOf(parts), LANDMARK_MM);
   if (kind === "dots") return parts.map((part) => dotted(lineData(part), "dots", DOT_MM));
   const wide = kind === "line" ? [] : parts.filter((part) => Math.max(...widthsOf(part)) > EDGE_MM);
   const narrow = parts.filter((part) => !wide.includes(part));

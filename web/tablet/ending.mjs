@@ -8,11 +8,18 @@ const ENOUGH_SHARE = 0.5;
 const LONE_MM = 15;
 const LONE_RADII = 3;
 
+/** Whether half of every part of a guide was drawn. */
+const isMet = ({ share, shares }) =>
+  share >= ENOUGH_SHARE && shares.every((one) => one >= ENOUGH_SHARE);
+
 /** Number of the last sample of a contact, of any if it is null; -1 without one. */
 const lastOf = ({ stroke, pointer }, contact) =>
   contact === null ? stroke.length - 1 : pointer.lastIndexOf(contact);
 
-/** One line followed by one contact: a lift inside its stop, after half of it. */
+/**
+ * What one contact follows. One line: a lift inside its stop, after half of it. Several, in
+ * whatever order and direction: any lift, after half of each.
+ */
 class Line {
   constructor(guide, stop, contact = null) {
     this.stop = stop;
@@ -35,10 +42,9 @@ class Line {
   arrived(columns, { down }) {
     this.update(columns);
     const last = lastOf(columns, this.contact);
-    const there = !down && last >= 0
-      && insideSquare(this.stop, columns.x_mm[last], columns.y_mm[last])
-      && this.share >= ENOUGH_SHARE;
-    return there ? "stop_target" : null;
+    if (down || last < 0 || !isMet(this.progress)) return null;
+    if (insideSquare(this.stop, columns.x_mm[last], columns.y_mm[last])) return "stop_target";
+    return this.progress.shares.length > 1 ? "all_parts" : null;
   }
 }
 
@@ -90,7 +96,10 @@ class Taps extends Dots {
   }
 }
 
-/** Dots to join: a lift in the last one, after half of them were met by the line. */
+/**
+ * Dots to join by one line: a lift in the last one, after half of them were met by the line;
+ * or, in whatever order they come, a lift in any of them after all.
+ */
 class Joins extends Dots {
   meet({ x_mm, y_mm, stroke }, i) {
     const from = i > 0 && stroke[i] === stroke[i - 1] ? i - 1 : i;
@@ -99,12 +108,46 @@ class Joins extends Dots {
     });
   }
 
-  arrived({ x_mm, y_mm, stroke }, { down }) {
-    this.update({ x_mm, y_mm, stroke });
+  arrived(columns, { down }) {
+    this.update(columns);
+    if (down || columns.stroke.length === 0 || this.share < ENOUGH_SHARE) return null;
+    const lifted = this.liftedIn(columns);
+    if (lifted === this.dots.length - 1) return "stop_target";
+    return lifted >= 0 && this.met.every(Boolean) ? "all_dots" : null;
+  }
+
+  /** Number of the dot in which the line stands, the last such; -1 for none. */
+  liftedIn({ x_mm, y_mm, stroke }) {
     const last = stroke.length - 1;
-    if (down || last < 0 || this.dots.length === 0 || this.share < ENOUGH_SHARE) return null;
-    const { at_mm: [x, y], radius_mm } = this.dots[this.dots.length - 1];
-    return Math.hypot(x_mm[last] - x, y_mm[last] - y) <= radius_mm ? "stop_target" : null;
+    return this.dots.findLastIndex(({ at_mm: [x, y], radius_mm }) =>
+      Math.hypot(x_mm[last] - x, y_mm[last] - y) <= radius_mm);
+  }
+}
+
+/** Dots to join two by two: every pair is a part of its own, and all of its dots are met. */
+class Pairs extends Joins {
+  constructor(guide) {
+    super(guide);
+    const places = this.dots.map(({ at_mm }) => at_mm);
+    const parts = Array.from({ length: Math.floor(places.length / 2) }, (_, i) =>
+      ({ points_mm: places.slice(2 * i, 2 * i + 2) }));
+    this.progress = new Progress({ parts });
+  }
+
+  restart() {
+    super.restart();
+    this.progress?.restart();
+  }
+
+  update(columns) {
+    super.update(columns);
+    this.progress.update(columns);
+  }
+
+  arrived(columns, { down }) {
+    this.update(columns);
+    if (down || !this.met.every(Boolean) || !isMet(this.progress)) return null;
+    return this.liftedIn(columns) === this.dots.length - 1 ? "stop_target" : "all_dots";
   }
 }
 
@@ -175,12 +218,12 @@ class Both {
  *
  * @param {object} item  plan item
  * @returns {{update: Function, arrived: Function, restart: Function, share: number}}
- *   `arrived(columns, {down})` is "stop_target", "all_dots" or null; in mode `both` there
- *   is `claim` too
+ *   `arrived(columns, {down})` is "stop_target", "all_dots", "all_parts" or null; in mode
+ *   `both` there is `claim` too
  */
 export function endingOf({ guide, task }) {
   if (task.mode === "tap") return new Taps(guide);
-  if (task.mode === "join") return new Joins(guide);
+  if (task.mode === "join") return guide.pairs === true ? new Pairs(guide) : new Joins(guide);
   if (task.mode === "both") return new Both(guide);
   const parts = partsOf(guide);
   return new Line(guide, endsOf(parts[parts.length - 1], guide).stop);

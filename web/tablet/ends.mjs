@@ -2,7 +2,7 @@
 
 import { legPlaces } from "./places.mjs";
 import { drawing, element, pathData } from "./signs.mjs";
-import { placeOn } from "./ways.mjs";
+import { placeOn, totalOf } from "./ways.mjs";
 
 const RING_MM = 1.1;
 const HEADS_MM = [5, 9.5, 14];
@@ -31,10 +31,12 @@ function quay({ at_mm, radius_mm }, framed) {
   return [square(at_mm, radius_mm + RING_MM), circle(at_mm, radius_mm, { class: "pool" })];
 }
 
-/** Three arrow heads along the first stretch of a leg: which way to go. */
-export function heads({ stretches, start }) {
-  const data = HEADS_MM.map((beyond) => {
-    const { at_mm: [x, y], along: [tx, ty] } = placeOn(stretches, start.radius_mm + beyond);
+/** Arrow heads along the first stretch of a leg, as many as it has room for: which way to go. */
+export function heads({ stretches: [first], start }) {
+  const length_mm = totalOf([first]);
+  const fitting = HEADS_MM.filter((beyond) => start.radius_mm + beyond <= length_mm);
+  const data = (fitting.length > 0 ? fitting : HEADS_MM.slice(0, 1)).map((beyond) => {
+    const { at_mm: [x, y], along: [tx, ty] } = placeOn([first], start.radius_mm + beyond);
     const corner = (back, side) => [x - back * tx - side * ty, y - back * ty + side * tx];
     return pathData([corner(HEAD_MM, -1.9), [x, y], corner(HEAD_MM, 1.9)]);
   });

@@ -1,11 +1,23 @@
 /** First this, then that: two small pictures of tasks and an arrow. Nothing to read. */
 
-import { kindOf } from "./course.mjs";
+import { kindOf, landmarksOf, piecesOf, specks } from "./course.mjs";
 import { dotsOf, outlineOf, partsOf } from "./guide.mjs";
 import { legsOf, signOf } from "./legs.mjs";
+import { clearance, legPlaces } from "./places.mjs";
 import { drawing, element, pathData } from "./signs.mjs";
+import { totalOf } from "./ways.mjs";
 
 const SIGN = 22;
+const CLEAR = 0.56 * SIGN;
+// A piece shorter than this would be a stump behind a drawing.
+const STUMP = 1.5 * CLEAR;
+// A band leaves room between its pieces: at most so much of their length, and of what lies
+// between two parts.
+const BAND = { most: 9, least: 3, of_piece: 0.25, of_gap: 0.45 };
+// `legPlaces` reckons with drawings of 13 mm.
+const UNIT = SIGN / 13;
+const EDGE = 3;
+const SPECK = 3.2;
 const FIRST = { x: 6, y: 36, width: 96, height: 88 };
 const THEN = { x: 138, y: 36, width: 96, height: 88 };
 
@@ -27,15 +39,40 @@ function fitted(points, { x, y, width, height }) {
 
 const band = (d, name, width) => element("path", { class: name, d, "stroke-width": width });
 
-/** A course as wide as reads well at this size; its true width is for the screen. */
-function courseOf(parts, kind, to) {
-  const data = parts.map((part) => pathData(outlineOf(part).map(to)) + (part.closed ? "Z" : ""));
+const apart = ([x0, y0], [x1, y1]) => Math.hypot(x1 - x0, y1 - y0);
+
+/** How far one part gets from another. */
+const gapOf = (one, other) => Math.max(...one.points_mm.map((point) =>
+  Math.min(...other.points_mm.map((place) => apart(point, place)))));
+
+/** A width that reads well at this size; the true one is for the screen. */
+function bandOf(parts) {
+  const pieces = parts.map(piecesOf).filter((of) => of.length > 1).flat();
+  const gaps = parts.flatMap((part) =>
+    parts.filter((other) => other !== part).map((other) => gapOf(part, other)));
+  const widths = [
+    ...pieces.map((piece) => BAND.of_piece * totalOf([piece])),
+    ...gaps.map((gap) => BAND.of_gap * gap),
+  ];
+  return Math.max(BAND.least, Math.min(BAND.most, ...widths));
+}
+
+function courseOf(parts, kind, width) {
   if (kind === "ends") return [];
+  const data = parts.map((part) => pathData(outlineOf(part)) + (part.closed ? "Z" : ""));
   if (kind === "line") return data.map((d) => band(d, "thin", 2));
   if (kind === "dots") return data.map((d) => dots(d, 2.4));
   return [
-    ...data.map((d) => band(d, "edge band", 9)), ...data.map((d) => band(d, "water band", 7)),
+    ...data.map((d) => band(d, "edge band", width)),
+    ...data.map((d) => band(d, "water band", width - 2)),
   ];
+}
+
+/** What is shown of a course of which only the ends are, less what a drawing would bite. */
+function specksOf(item, parts, to) {
+  const homes = legsOf(item).filter(({ meet }) => meet).map(({ start }) => to(start.at_mm));
+  return landmarksOf(parts).map(to).filter((place) =>
+    homes.every((home) => apart(home, place) > CLEAR + SPECK / 2));
 }
 
 const dots = (d, width) =>
@@ -47,13 +84,57 @@ const disc = ([cx, cy], r, name) =>
 /** A drawing that a line runs behind, not through. */
 const mark = (sign, at, side = SIGN) => [disc(at, side * 0.56, "clear"), drawing(sign, at, side)];
 
-function signsOf(item, to, { x, y, width }) {
+/** Whether a drawing on an end of a leg would hide what it belongs to, or a neighbour. */
+function hides({ stretches, start, stop }, parts) {
+  const pieces = stretches.map((points_mm) => piecesOf({ points_mm, closed: false }));
+  const ends = [
+    { at: start.at_mm, piece: pieces[0][0], of: stretches[0] },
+    { at: stop.at_mm, piece: pieces.at(-1).at(-1), of: stretches.at(-1) },
+  ];
+  return ends.some(({ at, piece, of }) => {
+    const others = parts.filter((part) => String(outlineOf(part)) !== String(of));
+    return totalOf([piece]) < STUMP || clearance(others, at) < CLEAR;
+  });
+}
+
+/** Both drawings of a leg beside it, or null where the card has no room for them. */
+function beside(leg, parts, { x, y, width, height }) {
+  const small = (point) => point.map((value) => value / UNIT);
+  const target = ({ at_mm }) => ({ at_mm: small(at_mm), radius_mm: 0 });
+  const [start, stop] = [target(leg.start), target(leg.stop)];
+  const room = {
+    left: (x + EDGE) / UNIT, top: (y + EDGE) / UNIT,
+    right: (x + width - EDGE) / UNIT, bottom: (y + height - EDGE) / UNIT,
+  };
+  const onCard = parts.map((part) => ({
+    ...part, points_mm: part.points_mm.map(small), corridor_mm: part.corridor_mm / UNIT,
+  }));
+  const stretches = leg.stretches.map((points) => points.map(small));
+  const places = legPlaces({ room, parts: onCard, discs: [start, stop], signs: [] },
+    { ...leg, stretches, start, stop, hand: undefined });
+  const inside = [places.start, places.stop].some(({ at_mm }) =>
+    [start, stop].some((end) => String(end.at_mm) === String(at_mm)));
+  return inside ? null : [[leg.pair[0], places.start], [leg.pair[1], places.stop]]
+    .map(([sign, { at_mm, side_mm }]) =>
+      drawing(sign, at_mm.map((value) => value * UNIT), side_mm * UNIT));
+}
+
+function signsOf(item, to, parts, card) {
+  const { x, y, width } = card;
   if (item.task.mode === "tap") return mark(signOf(item), [x + width / 2, y + SIGN / 2 + 5]);
-  const legs = legsOf(item);
+  const moved = (target) => ({ ...target, at_mm: to(target.at_mm) });
+  const legs = legsOf(item).map((leg) => ({
+    ...leg, start: moved(leg.start), stop: moved(leg.stop),
+    stretches: leg.stretches.map((points) => points.map(to)),
+  }));
   const side = legs.length > 2 ? 14 : SIGN;
-  return legs.flatMap(({ start, stop, pair, meet }) => [
-    ...(meet ? [] : mark(pair[1], to(stop.at_mm), side)), ...mark(pair[0], to(start.at_mm), side),
-  ]);
+  return legs.flatMap((leg) => {
+    const { start, stop, pair, meet } = leg;
+    const aside = parts.length > 0 && !meet && hides(leg, parts) ? beside(leg, parts, card) : null;
+    return aside ?? [
+      ...(meet ? [] : mark(pair[1], stop.at_mm, side)), ...mark(pair[0], start.at_mm, side),
+    ];
+  });
 }
 
 const cardOf = ({ x, y, width, height }, name) =>
@@ -73,16 +154,23 @@ function pictureOf(item, card, name = "card") {
   const inner = mode === "tap"
     ? { ...card, y: card.y + SIGN - 4, height: card.height - SIGN + 4 } : card;
   const { to, scale } = fitted(points, inner);
+  const moved = parts.map((part) => ({ ...part, points_mm: part.points_mm.map(to) }));
+  const width = bandOf(moved);
+  const kind = kindOf(item.show);
+  const landmarks = kind === "ends" ? specksOf(item, parts, to) : [];
+  // Where nothing is drawn between its ends, drawings hide nothing.
+  const drawn = kind === "ends" && landmarks.length === 0 ? []
+    : moved.map((part) => ({ ...part, corridor_mm: width }));
   const threads = mode === "join"
     ? legsOf(item).map(({ stretches }) => dots(pathData(stretches[0].map(to)), 1.8)) : [];
   const size = (radius_mm) => Math.min(9, Math.max(4, 1.3 * scale * radius_mm));
   return element("g", { class: "picture" }, [
     cardOf(card, name),
-    ...courseOf(parts, kindOf(item.show), to),
+    ...courseOf(moved, kind, width), ...specks(landmarks, SPECK),
     ...threads,
     ...targets.map(({ at_mm, radius_mm }) => (mode === "both"
       ? drawing("coil", to(at_mm), SIGN) : disc(to(at_mm), size(radius_mm), "dot"))),
-    ...signsOf(item, to, card),
+    ...signsOf(item, to, drawn, card),
   ]);
 }
 

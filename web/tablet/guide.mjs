@@ -2,6 +2,8 @@
 
 // A target without a size of its own is at least this large, so that a child can hit it.
 const LEAST_RADIUS_MM = 5;
+// A line that turns by more at one point has a corner there; points along a curve turn by less.
+const CORNER = (40 * Math.PI) / 180;
 
 /** Parts of a guide, each `{points_mm, closed, corridor_mm}`, a repeated last point dropped. */
 export function partsOf(guide) {
@@ -24,6 +26,22 @@ function asPart({ points_mm, closed = false, corridor_mm = null }) {
 /** Points of a part as drawn: a closed one returns to its first. */
 export const outlineOf = ({ points_mm, closed }) =>
   closed ? [...points_mm, points_mm[0]] : points_mm;
+
+/** By how much a line turns at `b`, coming from `a` and going to `c`. [rad] */
+export function turnAt([ax, ay], [bx, by], [cx, cy]) {
+  const [ux, uy, vx, vy] = [bx - ax, by - ay, cx - bx, cy - by];
+  return Math.abs(Math.atan2(ux * vy - uy * vx, ux * vx + uy * vy));
+}
+
+/** Numbers of the points of a part that are corners; ends of an open part are none. */
+export function cornersOf({ points_mm, closed }) {
+  const count = points_mm.length;
+  return points_mm.flatMap((point, i) => {
+    const isEnd = !closed && (i === 0 || i === count - 1);
+    const [before, after] = [points_mm[(i + count - 1) % count], points_mm[(i + 1) % count]];
+    return !isEnd && turnAt(before, point, after) > CORNER ? [i] : [];
+  });
+}
 
 /** Full width at every point of `outlineOf(part)`, 0 without a corridor. [mm] */
 export function widthsOf(part) {

@@ -6,9 +6,17 @@ const SIDES_MM = [13, 10];
 const GAP_MM = 1;
 // Straight on first, then to either side, then slantwise.
 const TURNS = [0, 90, -90, 45, -45, 135, -135];
+// Where none of these is free, every direction and a little further off.
+const FINER = [0, ...[22.5, 45, 67.5, 90, 112.5, 135, 157.5].flatMap((turn) => [turn, -turn])];
+const FURTHER_MM = [0, 4, 8, 12];
 // Level with a pen's point is seen for longer than below it; a hidden drawing is better than
 // one under the line.
-const SHYNESS = ["level too", "below", "not"];
+const TRIES = [
+  ...["level too", "below"].map((shy) => ({ shy, turns: TURNS, further_mm: [0] })),
+  ...["level too", "below"].map((shy) => ({ shy, turns: FINER, further_mm: FURTHER_MM })),
+  { shy: "not", turns: TURNS, further_mm: [0] },
+].flatMap(({ shy, turns, further_mm }) => further_mm.flatMap((more_mm) =>
+  SIDES_MM.flatMap((side_mm) => turns.map((degrees) => ({ shy, side_mm, more_mm, degrees })))));
 // Beside dots, a drawing must be clearly nearer to its own.
 const NEARER = 1.25;
 
@@ -29,7 +37,7 @@ function distanceTo([x0, y0], [x1, y1], [x, y]) {
 }
 
 /** Distance from a point to the nearest corridor's edge, below 0 inside it. [mm] */
-function clearance(parts, at_mm) {
+export function clearance(parts, at_mm) {
   let least = Infinity;
   for (const part of parts) {
     const widths = widthsOf(part);
@@ -44,12 +52,12 @@ function clearance(parts, at_mm) {
 
 /**
  * Whether a drawing in direction `[dx, dy]` from a pen's point lies under the hand that
- * holds it: below, and on the hand's own side.
+ * holds it: below, and on the hand's own side. Without a pen (undefined) nothing does.
  */
 function underHand([dx, dy], hand, shy) {
   const onOwnSide = hand === "left" ? -dx : dx;
   const degrees = (Math.atan2(dy, onOwnSide) * 180) / Math.PI;
-  if (shy === "not") return false;
+  if (shy === "not" || hand === undefined) return false;
   if (hand === null) return degrees > 20 && degrees < 160;
   return degrees > (shy === "level too" ? -20 : 20) && degrees < 115;
 }
@@ -82,17 +90,18 @@ function isFree({ room, parts, discs, signs }, target, at_mm, side_mm) {
  *
  * @param {Harbour} harbour
  * @param {{at_mm: number[], radius_mm: number}} target
- * @param {{out: number[], side: 1|-1, hand: "left"|"right"|null}} way  unit vector straight on,
- *   which side is tried first, whose hand must not cover it
+ * @param {{out: number[], side: 1|-1, hand: "left"|"right"|null|undefined}} way  unit vector
+ *   straight on, which side is tried first, whose hand must not cover it: null for either,
+ *   undefined where nobody draws
  */
 export function freePlace(harbour, target, { out: [ux, uy], side, hand }) {
   const width_mm = Math.max(0, ...harbour.parts.flatMap(widthsOf));
-  const tries = SHYNESS.flatMap((shy) => SIDES_MM.flatMap((side_mm) =>
-    TURNS.map((degrees) => ({ shy, side_mm, angle: (side * degrees * Math.PI) / 180 }))));
-  for (const { shy, side_mm, angle } of tries) {
+  const clear_mm = Math.max(target.radius_mm * Math.SQRT2, width_mm / 2) + GAP_MM;
+  for (const { shy, side_mm, more_mm, degrees } of TRIES) {
+    const angle = (side * degrees * Math.PI) / 180;
     const [c, s] = [Math.cos(angle), Math.sin(angle)];
     const [dx, dy] = [ux * c - uy * s, ux * s + uy * c];
-    const away = Math.max(target.radius_mm * Math.SQRT2, width_mm / 2) + side_mm / 2 + GAP_MM;
+    const away = clear_mm + side_mm / 2 + more_mm;
     const at_mm = [target.at_mm[0] + away * dx, target.at_mm[1] + away * dy];
     if (underHand([dx, dy], hand, shy)) continue;
     if (isFree(harbour, target, at_mm, side_mm)) return { at_mm, side_mm };

@@ -5,10 +5,12 @@ import { outlineOf, partsOf } from "./guide.mjs";
 // A line nearer than this to its guide is taken to be on its way along it.
 export const CAPTURE_MM = 20;
 
-/** Points every `step_mm` or less along a guide, each standing for a stretch of it. */
+/** Points every `step_mm` or less along a guide, each standing for a stretch of a part. */
 function beads(parts, step_mm) {
   const [x_mm, y_mm, length_mm] = [[], [], []];
+  const spans = [];
   for (const part of parts) {
+    const first = x_mm.length;
     const outline = outlineOf(part);
     for (let i = 1; i < outline.length; i += 1) {
       const [[x0, y0], [x1, y1]] = [outline[i - 1], outline[i]];
@@ -21,17 +23,19 @@ function beads(parts, step_mm) {
         length_mm.push(whole_mm / count);
       }
     }
+    spans.push({ first, count: x_mm.length - first, wraps: part.closed });
   }
   // Looked at for every sample of a line.
-  return [x_mm, y_mm, length_mm].map((values) => Float64Array.from(values));
+  const [xs_mm, ys_mm, lengths_mm] = [x_mm, y_mm, length_mm].map((all) => Float64Array.from(all));
+  return { x_mm: xs_mm, y_mm: ys_mm, length_mm: lengths_mm, spans };
 }
 
 /**
  * Rough share of a guide that has been drawn, only to tell when an attempt may end.
  *
  * Each sample marks the nearest stretch of guide. Stretches passed between two samples of
- * one stroke are marked too, when they lie close together. The report measures coverage
- * anew and properly.
+ * one stroke are marked too, when they lie close together on one part. The report measures
+ * coverage anew and properly.
  */
 export class Progress {
   /**
@@ -40,13 +44,11 @@ export class Progress {
    * @param {number|null} [options.contact]  look at the samples of this contact only
    */
   constructor(guide, { contact = null, step_mm = 2, reach_mm = 30, capture_mm = CAPTURE_MM } = {}) {
-    const parts = partsOf(guide);
     this.contact = contact;
-    [this.x_mm, this.y_mm, this.length_mm] = beads(parts, step_mm);
+    Object.assign(this, beads(partsOf(guide), step_mm));
     this.drawn = new Uint8Array(this.length_mm.length);
     this.reach_mm = reach_mm;
     this.capture_mm = capture_mm;
-    this.wraps = parts.length === 1 && parts[0].closed;
     this.restart();
   }
 
@@ -73,12 +75,25 @@ export class Progress {
   }
 
   get share() {
-    let [total_mm, drawn_mm] = [0, 0];
-    this.length_mm.forEach((length_mm, i) => {
-      total_mm += length_mm;
-      drawn_mm += this.drawn[i] * length_mm;
-    });
+    const { drawn_mm, total_mm } = this.#sums({ first: 0, count: this.drawn.length });
     return total_mm > 0 ? drawn_mm / total_mm : 0;
+  }
+
+  /** As `share`, of each part; of a part without a length there is nothing to draw. */
+  get shares() {
+    return this.spans.map((span) => {
+      const { drawn_mm, total_mm } = this.#sums(span);
+      return total_mm > 0 ? drawn_mm / total_mm : 1;
+    });
+  }
+
+  #sums({ first, count }) {
+    let [total_mm, drawn_mm] = [0, 0];
+    for (let i = first; i < first + count; i += 1) {
+      total_mm += this.length_mm[i];
+      drawn_mm += this.drawn[i] * this.length_mm[i];
+    }
+    return { total_mm, drawn_mm };
   }
 
   /** Number of the stretch nearest to a place, null if none is within reach. */
@@ -107,13 +122,15 @@ export class Progress {
   #mark(from, to) {
     this.drawn[to] = 1;
     if (from === to) return;
-    const count = this.drawn.length;
+    const { first, count, wraps } = this.spans.findLast((span) => span.first <= to);
+    // From one part to the next there is no guide that could be passed.
+    if (from < first || from >= first + count) return;
     let steps = to - from;
-    if (this.wraps && Math.abs(steps) > count / 2) steps -= Math.sign(steps) * count;
+    if (wraps && Math.abs(steps) > count / 2) steps -= Math.sign(steps) * count;
     const passed = [];
     let length_mm = 0;
     for (let k = 1; k <= Math.abs(steps); k += 1) {
-      const i = (from + Math.sign(steps) * k + count) % count;
+      const i = first + ((from - first + Math.sign(steps) * k + count) % count);
       passed.push(i);
       length_mm += this.length_mm[i];
     }
