@@ -4,7 +4,7 @@ import { test } from "node:test";
 import { remaining } from "../../web/tablet/day.mjs";
 import { endForgottenRests } from "../../web/tablet/rest.mjs";
 import { MemoryStore } from "../../web/tablet/store.mjs";
-import { far, item, narrowRoom } from "./sitting_room.mjs";
+import { far, graded, item, narrowRoom, sittingWith } from "./sitting_room.mjs";
 
 const paper = item("paper", { guide: null });
 const pressed = item("tide", { task: { mode: "trace", name: "Slow Tide", needs: ["pressure"] } });
@@ -57,6 +57,49 @@ test("an end for today tells both: what was not drawn for its reason, what canno
   assert.deepEqual(room.kept.map(({ plan }) => plan.item_id), ["swell", "far"]);
   assert.deepEqual(room.marks.map(({ why }) => why), ["tired", "too large for this screen"]);
   assert.equal(room.left(), 1);
+});
+
+test("what is not done carries the step and the place at which it was really asked", async (t) => {
+  const { guide } = item("swell");
+  const supposed = { ...guide, midline_x_mm: 60, midline_source: "entered" };
+  const swell = graded("swell", { guide: supposed });
+  const said = { tablet_at: "left", surface: "sloped" };
+  for (const setup of [said, null]) {
+    const room = sittingWith(t, [swell, item("buoy", { guide: supposed })]);
+    await room.toGuide(setup);
+    room.sitting.openStrip();
+    room.press("easier");
+    room.sitting.openStrip();
+    room.press("rest");
+    room.sitting.openStrip();
+    room.press("finish");
+    await new Promise(setImmediate);
+    assert.deepEqual(room.kept.map(({ plan }) => [plan.item_id, plan.step]),
+      [["swell", "easier"], ["swell", "easier"], ["buoy", undefined], ["buoy", undefined]]);
+    assert.deepEqual(room.kept.map((one) => one.guide.corridor_mm), [18, 18, 12, 12]);
+    for (const { guide: asked, condition } of room.kept) {
+      assert.deepEqual(condition, setup ?? {});
+      // [C] the right edge of a screen of 207 mm, or nothing that anybody said.
+      assert.equal(asked.midline_x_mm, setup ? 207 : undefined);
+      assert.equal("midline_source" in asked, setup !== null);
+    }
+    t.mock.timers.reset();
+  }
+});
+
+test("what has no place on the screen has no midline there either", async (t) => {
+  const room = narrowRoom(t, [item("swell", { repetitions: 1 }), far]);
+  const { place } = room.screen;
+  room.screen.place = (guide) => (guide === far.guide ? null : place());
+  room.screen.device = () => ({ scale: room.screen.scale, screen_mm: [207, 136], origin_mm: [0, 0] });
+  await room.toGuide({ tablet_at: "centred", surface: "floor" });
+  room.down(10);
+  room.sitting.openStrip();
+  room.press("leave");
+  const told = room.kept.at(-1);
+  assert.equal(told.plan.item_id, "far");
+  assert.equal("midline_x_mm" in told.guide, false);
+  assert.deepEqual(told.condition, { tablet_at: "centred", surface: "floor" });
 });
 
 test("nothing is told while something is left to draw, or under a scale that does not hold", async (t) => {

@@ -1,6 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
+import { freshProgress, oneMore, stepped } from "../../web/tablet/day.mjs";
 import { noticesOf, readinessOf } from "../../web/tablet/notices.mjs";
 import { waitingOf } from "../../web/tablet/refused.mjs";
 import { lineFor, lineLeftOut, saidOf, SetUp } from "../../web/tablet/setup.mjs";
@@ -40,13 +41,43 @@ test("two hands are told by what they do", () => {
     "a disc 30 mm across to hold · 9 mm each side · clockwise");
 });
 
+const fresh = freshProgress("plan");
+
 test("a line of the list says how often, and why something is not there", () => {
   const swell = item("trace", line(8));
-  assert.equal(lineFor(swell).detail, "4 mm each side · once");
-  assert.equal(lineFor({ ...swell, repetitions: 5 }).detail, "4 mm each side · 5\u00a0times");
+  assert.equal(lineFor(swell, fresh).detail, "4 mm each side · once");
+  assert.equal(lineFor({ ...swell, repetitions: 5 }, fresh).detail,
+    "4 mm each side · 5\u00a0times");
   assert.deepEqual(lineLeftOut({ item: swell, why: "too_large" }),
     { name: "Swell", detail: "not here: too large for this screen" });
   assert.match(lineLeftOut({ item: swell, why: "pressure" }).detail, /a pen that reports pressure/);
+});
+
+test("a line of the list says what is still to come: how often, and at which step", () => {
+  const swell = item("trace", line(8), {}, { item_id: "a", repetitions: 5 });
+  const drawn = (counted, asked = swell) => {
+    const progress = { ...fresh, items: { a: { attempts: counted, counted } } };
+    return lineFor(asked, progress).detail;
+  };
+  const said = Object.fromEntries([2, 3, 4, 5].map((count) => [count, drawn(count)]));
+  assert.deepEqual(said, {
+    2: "4 mm each side · 3\u00a0more times", 3: "4 mm each side · twice more",
+    4: "4 mm each side · once more", 5: "4 mm each side · none left",
+  });
+  assert.equal(drawn(0), "4 mm each side · 5\u00a0times");
+  // One more than planned is wanted, as after "Again" before anything counted.
+  assert.match(lineFor(swell, oneMore(fresh, swell)).detail, / · 6\u00a0times$/);
+  const asked = { ...swell, steps: { easier: { task: swell.task, guide: line(12) } } };
+  assert.equal(lineFor(asked, stepped(fresh, asked, "easier")).detail,
+    "6 mm each side · 5\u00a0times");
+});
+
+test("the set-up lists what is left of a plan that was begun", () => {
+  const swell = item("trace", line(8), {}, { item_id: "a", repetitions: 2 });
+  const progress = { ...fresh, items: { a: { attempts: 1, counted: 1 } } };
+  const { find } = setUpWith({ items: [swell], progress });
+  const [row] = find("setup-items").children;
+  assert.equal(row.textContent, "Swell4 mm each side · once more");
 });
 
 test("scissors are cautioned against once, and only where there is a cutting line", () => {
@@ -55,14 +86,16 @@ test("scissors are cautioned against once, and only where there is a cutting lin
   assert.deepEqual(cautionsOf([cut, cut]), [SCISSORS, NO_SCISSORS]);
 });
 
-function setUpWith({ last = null, items = [item("trace", line(12))] } = {}) {
+function setUpWith({ last = null, items = [item("trace", line(12))], progress = fresh } = {}) {
   const page = pageOf("setup", {
     at: ["left", "centred", "right"], surface: ["flat", "sloped", "upright", "floor"],
   });
   const told = [];
   const setUp = new SetUp(page.find, { back: () => told.push("back") });
   const plan = { session_label: ["boat", "kite"] };
-  setUp.open({ plan, items, left_out: [], last, done: (chosen) => told.push(chosen) });
+  setUp.open({
+    plan, items, left_out: [], progress, last, done: (chosen) => told.push(chosen),
+  });
   return { ...page, told, press: (id) => page.find(`setup-${id}`).click() };
 }
 

@@ -129,7 +129,7 @@ test("what does not fit is told once anything was drawn or skipped, also at the 
   room.sitting.openStrip();
   room.press("skip");
   assert.equal(room.sitting.phase, "end");
-  assert.deepEqual(room.kept.map(({ plan }) => plan.item_id), ["far"]);
+  assert.deepEqual(room.kept.map(({ plan }) => plan.item_id), ["swell", "swell", "far"]);
   t.mock.timers.reset();
   // Drawn, and the page was loaded again before the end was seen.
   const again = narrowRoom(t, [item("swell", { repetitions: 1 }), far]);
@@ -226,6 +226,46 @@ test("a touch before the go signal is told to the adult and kept; one after it i
     const [document] = kept;
     assert.equal("cue_ms" in document, when === "after");
     assert.equal(document.marks.some(({ kind }) => kind === "touched_before_go"), expected, when);
+    t.mock.timers.reset();
+  }
+});
+
+test("a palm that lifts from the line before does not take first and then away; a tap does", async (t) => {
+  const { sitting, toGuide, down, up, wait } =
+    sittingWith(t, [item("swell", { repetitions: 1 }), item("buoy")]);
+  await toGuide();
+  const palm = { pointerId: 7, pointerType: "touch" };
+  down(10);
+  down(90, palm);
+  sitting.endLine("stop_target");
+  wait(2600);
+  assert.equal(sitting.phase, "first");
+  up(90, palm);
+  up(10);
+  assert.equal(sitting.phase, "first");
+  const corner = { target: { closest: () => ({}) } };
+  down(5, { ...palm, ...corner });
+  up(5, palm);
+  assert.equal(sitting.phase, "first");
+  down(90, palm);
+  assert.equal(sitting.phase, "first");
+  up(90, palm);
+  assert.equal(sitting.phase, "waiting");
+});
+
+test("without a word on where the child sits no line has a midline, whatever the plan supposed", async (t) => {
+  const { guide } = item("swell");
+  const supposed = item("swell", { guide: { ...guide, midline_x_mm: 60, midline_source: "entered" } });
+  for (const setup of [null, { tablet_at: "centred", surface: "flat" }]) {
+    const { sitting, toGuide, down, kept } = sittingWith(t, [supposed]);
+    await toGuide(setup);
+    down(10);
+    sitting.endLine("adult");
+    const [drawn] = kept;
+    // [C] the middle of a screen of 207 mm whose task area begins at its left edge.
+    assert.deepEqual(drawn.guide, setup === null ? guide
+      : { ...guide, midline_x_mm: 103.5, midline_source: "entered" });
+    assert.deepEqual(drawn.condition, setup ?? {});
     t.mock.timers.reset();
   }
 });

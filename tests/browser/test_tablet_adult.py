@@ -132,8 +132,14 @@ def test_what_has_no_room_here_is_told_to_the_desk_with_the_reason(harbour: Harb
         await tab.open_strip()
         await tab.page.click("#strip-skip")
         await tab.page.wait_for_selector('#draw[data-phase="end"]')
-        told = await tab.document()
+        skipped, told = await tab.document(1), await tab.document(2)
         await tab.drained()
+        assert (skipped["plan"]["item_id"], skipped["ended_by"]) == ("flagpole", "not_done")
+        (mark,) = harbour.facts(skipped["trial_id"])["marks"]
+        assert (mark["outcome"], mark["why"]) == ("not_done", "skipped")
+        with harbour.signed_in() as desk:
+            session = harbour.facts(skipped["trial_id"])["session_id"]
+            assert "Not done: skipped." in desk.get(f"/sessions/{session}").text
         assert told["plan"]["item_id"] == "quay-edge"
         assert told["ended_by"] == "not_done"
         (mark,) = harbour.facts(told["trial_id"])["marks"]
@@ -142,7 +148,7 @@ def test_what_has_no_room_here_is_told_to_the_desk_with_the_reason(harbour: Harb
         await tab.carry_on()
         await tab.open_strip()
         assert "3 pictures of the plan" in await tab.page.inner_text("#strip-note")
-        assert len(tab.puts) == 1
+        assert len(tab.puts) == 2
 
     drive(harbour, scenario, viewport={"width": 390, "height": 844})
 
@@ -194,19 +200,31 @@ IN_REACH = """one => {
 }"""
 
 
-def test_the_way_out_of_a_long_strip_stays_in_reach(harbour: Harbour) -> None:
-    harbour.plan(item("flagpole"))
+@pytest.mark.parametrize("size", [(390, 844), (1080, 810)], ids=["phone", "tablet"])
+def test_the_marks_and_the_way_out_of_a_long_strip_stay_in_reach(
+    harbour: Harbour, size: tuple[int, int]
+) -> None:
+    # Its strip has a row more: which hand drew.
+    asked = item("flagpole", hand="free")
+    harbour.plan(asked)
     harbour.start()
 
     async def scenario(tab: Tab) -> None:
         await tab.begin()
-        (line,) = lines_of(item("flagpole"))
+        (line,) = lines_of(asked)
         await tab.pen(tab.all_px(line[:60]))
         await tab.open_strip()
-        await tab.page.click("#strip-seen")
-        await tab.page.evaluate("document.getElementById('strip').scrollTop = 9999")
-        assert await tab.page.evaluate("document.getElementById('strip').scrollTop") > 100
-        assert await tab.page.locator("#strip-close").evaluate(IN_REACH)
-        assert await tab.page.locator('[data-saw="grip_other"]').evaluate(IN_REACH)
+        for part, first, last in (
+            ("seen", '[data-saw="helper_hand_holds"]', '[data-saw="grip_other"]'),
+            ("help", '[data-help="setup"]', '[data-physical="none"]'),
+        ):
+            await tab.page.click(f"#strip-{part}")
+            assert await tab.page.locator(first).evaluate(IN_REACH)
+            assert await tab.page.locator('[data-mark="ok"]').evaluate(IN_REACH)
+            await tab.page.evaluate("document.getElementById('strip').scrollTop = 9999")
+            assert await tab.page.evaluate("document.getElementById('strip').scrollTop") > 100
+            for css in ("#strip-close", '[data-mark="ok"]', '[data-mark="stopped"]', last):
+                assert await tab.page.locator(css).evaluate(IN_REACH), css
 
-    drive(harbour, scenario, viewport={"width": 390, "height": 844})
+    width, height = size
+    drive(harbour, scenario, viewport={"width": width, "height": height})

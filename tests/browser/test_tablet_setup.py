@@ -1,5 +1,7 @@
 """How the adult sets the tablet up for a child, and what the child is shown first. In Chromium."""
 
+from uuid import uuid4
+
 import pytest
 from harbour import Harbour, item
 from tab import Tab, drive
@@ -55,8 +57,12 @@ def test_the_midline_is_where_the_adult_said_the_tablet_lies(harbour: Harbour, a
     drive(harbour, scenario)
 
 
-def test_what_the_adult_did_not_confirm_stays_as_the_plan_says(harbour: Harbour) -> None:
-    asked = item("quay-edge", midline_x_mm=None)
+def test_a_midline_that_nobody_confirmed_is_not_known_until_the_desk_says_it(
+    harbour: Harbour,
+) -> None:
+    asked = item("quay-edge")
+    bare = item("quay-edge", midline_x_mm=None)
+    assert asked["guide"] != bare["guide"]
     harbour.plan(asked)
     harbour.start()
 
@@ -69,8 +75,19 @@ def test_what_the_adult_did_not_confirm_stays_as_the_plan_says(harbour: Harbour)
         await tab.shown()
         await draw(tab, asked)
         document = await tab.document()
-        assert document["guide"] == asked["guide"]
+        await tab.drained()
+        assert document["guide"] == bare["guide"]
         assert document["condition"] == asked["condition"]
+        crossings = harbour.report(document["trial_id"])["measures"]["midline_crossings"]
+        assert (crossings["value"], crossings["reason"]) == (None, "midline_unknown")
+        patch = {"midline_x_mm": asked["guide"]["midline_x_mm"]}
+        body = {"id": str(uuid4()), "reason": "Written down.", "patch": patch}
+        with harbour.signed_in() as desk:
+            answer = desk.post(f"/api/trials/{document['trial_id']}/amendments", json=body)
+        assert answer.status_code == 201, answer.text
+        crossings = harbour.report(document["trial_id"])["measures"]["midline_crossings"]
+        # [C] a line from left to right through the midline passes it once.
+        assert crossings["value"] == 1
 
     drive(harbour, scenario)
 

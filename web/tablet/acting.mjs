@@ -1,6 +1,6 @@
 /** What the buttons of the adult strip do in a sitting. */
 
-import { isSkipped, oneLess, oneMore, skipped, stepped } from "./day.mjs";
+import { isSkipped, oneLess, oneMore, remaining, skipped, stepped } from "./day.mjs";
 import { keepRest, tellNotDone } from "./rest.mjs";
 
 // Phases in which "Carry on" means: I have read it, go on.
@@ -51,10 +51,13 @@ export class Acting {
     sitting.goOn();
   }
 
+  /** What was not drawn of this item will not be: the desk is told so. */
   skip() {
     const { sitting } = this;
+    const { item } = sitting;
     this.#stopLine();
-    this.#count(skipped, sitting.item);
+    tellNotDone(sitting, "skipped", [this.#planned(item) ?? item]);
+    this.#count(skipped, item);
     sitting.next();
   }
 
@@ -68,6 +71,8 @@ export class Acting {
 
   quiet(on) {
     const { sitting } = this;
+    // A line that was begun says of itself how it was shown then.
+    if (sitting.phase === "drawing") sitting.attempt.note(on ? "quiet_on" : "quiet_off");
     sitting.keepProgress({ ...sitting.progress, quiet: on });
     sitting.screen.quiet = on;
   }
@@ -117,12 +122,22 @@ export class Acting {
 
   #step(way) {
     const { sitting } = this;
-    const { item_id } = sitting.item;
+    const { phase, item } = sitting;
     this.#stopLine();
-    const planned = sitting.plan?.items.find((item) => item.item_id === item_id);
+    const planned = this.#planned(item);
     const progress = planned && stepped(sitting.progress, planned, way);
-    if (progress) sitting.keepProgress(progress);
+    if (progress) {
+      sitting.keepProgress(progress);
+      // A picture that was broken off is asked again at the new step; where all is drawn, one is.
+      const over = remaining(progress, planned) === 0;
+      if (phase === "drawing" || over) this.#repeat(sitting.last, "step");
+    }
     sitting.next();
+  }
+
+  /** An item as the plan has it now, at no step of its own. */
+  #planned({ item_id }) {
+    return this.sitting.plan?.items.find((item) => item.item_id === item_id);
   }
 
   /** End a line that is being drawn as one that does not count. */

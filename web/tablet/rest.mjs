@@ -1,8 +1,8 @@
 /** A rest: the screen is dim and still; the minutes and the reason are kept. */
 
 import { randomId } from "../shared/sha256.mjs";
-import { attempted, isBegun, nextItem, offered, oneMore, remaining } from "./day.mjs";
-import { noPen, trialDocument } from "./trial.mjs";
+import { atStep, attempted, isBegun, nextItem, offered, oneMore, remaining } from "./day.mjs";
+import { askedOf, noPen, trialDocument } from "./trial.mjs";
 import { whyLeftOut } from "./words.mjs";
 
 const MINUTE_MS = 60_000;
@@ -40,10 +40,10 @@ export async function endForgottenRests(tablet, but) {
 }
 
 /** An attempt that was not made, and how far the plan is then. */
-function without({ plan, deviceFor, at }, item, before) {
+function without({ plan, asked, at }, item, before) {
   const { progress, seq, repetition } = attempted(before, item);
   const document = trialDocument({
-    trial_id: randomId(), seq, plan, item, repetition, device: deviceFor(item), pen: noPen(),
+    trial_id: randomId(), seq, plan, repetition, ...asked(item, before), pen: noPen(),
     started_at: at, ended_by: "not_done", marks: [],
   });
   return { document, progress };
@@ -56,7 +56,9 @@ function without({ plan, deviceFor, at }, item, before) {
  * @param {{plan_id: string, version: number}} sitting.plan
  * @param {object[]} sitting.items  those that could have been drawn
  * @param {object} sitting.progress
- * @param {(item: object) => object} sitting.deviceFor  as for any trial
+ * @param {(item: object, progress: object) => {item: object, device: object}} sitting.asked
+ *   the item at its step and as the tablet lies, and what the tablet says of itself: as for
+ *   any trial
  * @param {string} sitting.at  ISO 8601
  * @returns {{document: object, progress: object}[]}  each with how far the plan is then
  */
@@ -96,7 +98,11 @@ export function notHere({ left_out, progress, ...sitting }) {
 const aboutOf = (sitting) => ({
   plan: { plan_id: sitting.plan_id, version: sitting.plan.version },
   progress: sitting.progress, at: new Date().toISOString(),
-  deviceFor: (item) => sitting.deviceAt(sitting.screen.place(item.guide)),
+  asked: (planned, progress) => {
+    const item = atStep(planned, progress);
+    const place = sitting.screen.place(item.guide);
+    return { item: askedOf(item, sitting.setup, place), device: sitting.deviceAt(place) };
+  },
 });
 
 function keep(sitting, left, why) {
@@ -108,10 +114,16 @@ function keep(sitting, left, why) {
   }
 }
 
-/** What could still be drawn will not be. @param {import("./sitting.mjs").Sitting} sitting */
-export function tellNotDone(sitting, why) {
+/**
+ * What could still be drawn will not be.
+ *
+ * @param {import("./sitting.mjs").Sitting} sitting
+ * @param {string|null} why
+ * @param {object[]} [items]  of the plan; by default all that are offered
+ */
+export function tellNotDone(sitting, why, items = sitting.items) {
   if (!sitting.plan) return;
-  keep(sitting, notDone({ ...aboutOf(sitting), items: sitting.items }), why);
+  keep(sitting, notDone({ ...aboutOf(sitting), items }), why);
 }
 
 /**

@@ -15,7 +15,7 @@ export class Saying {
   constructor(tablet, { plan_id, trial_id, item, marks = [] }) {
     Object.assign(this, { tablet, plan_id, trial_id, item, marks });
     this.kind = null;
-    // Why one more attempt was asked for: "spoilt", "again", "rest"; null when none was.
+    // Why one more attempt was asked for: "spoilt", "again", "rest", "step"; null when none was.
     this.repeated = null;
     this.said = {};
     this.seen = [];

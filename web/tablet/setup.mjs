@@ -1,7 +1,7 @@
 /** The set-up screen: where the middle of the child's body is to be, and what will be drawn. */
 
 import { html, setPressed, sign } from "./chips.mjs";
-import { signsOf } from "./day.mjs";
+import { atStep, remaining, signsOf } from "./day.mjs";
 import { cautionsOf, describe, whyLeftOut } from "./words.mjs";
 
 const PLACES = { centred: "in front of the child", left: "left of the child", right: "right of the child" };
@@ -13,14 +13,23 @@ export const saidOf = ({ tablet_at, surface }) =>
 
 const timesOf = (count) => ["once", "twice"][count - 1] ?? `${count}\u00a0times`;
 
+/** How often an item is still to be drawn. */
+function leftOf(item, progress) {
+  const left = remaining(progress, item);
+  if (left >= (item.repetitions ?? 1)) return timesOf(left);
+  if (left === 0) return "none left";
+  return left < 3 ? `${timesOf(left)} more` : `${left}\u00a0more times`;
+}
+
 /**
- * One line for an item that will be drawn.
+ * One line for an item that will be drawn: at its step, and as often as it still will be.
  *
  * @param {object} item  plan item
+ * @param {object} progress  how far its plan has come
  * @returns {{name: string, detail: string}}
  */
-export function lineFor(item) {
-  const detail = [describe(item), timesOf(item.repetitions ?? 1)];
+export function lineFor(item, progress) {
+  const detail = [describe(atStep(item, progress)), leftOf(item, progress)];
   return { name: item.task.name, detail: detail.filter(Boolean).join(" · ") };
 }
 
@@ -55,11 +64,12 @@ export class SetUp {
    * @param {object} child.plan  whose two pictures are shown, so that no child is taken for another
    * @param {object[]} child.items  plan items that can be drawn here
    * @param {{item: object, why: string}[]} child.left_out  those that cannot
+   * @param {object} child.progress  how far the plan has come
    * @param {{tablet_at: string, surface: string}|null} child.last  how it was last time
    * @param {(chosen: {tablet_at: string, surface: string}|null) => void} child.done  told
    *   what the adult confirmed, or null
    */
-  open({ plan, items, left_out, last, done }) {
+  open({ plan, items, left_out, progress, last, done }) {
     this.last = last;
     this.#done = done;
     const signs = signsOf(plan);
@@ -70,7 +80,7 @@ export class SetUp {
     this.#find("setup-go").classList.toggle("main", last === null);
     this.#chosen = { tablet_at: null, surface: null };
     this.#show();
-    this.#list("setup-items", items.map(lineFor));
+    this.#list("setup-items", items.map((item) => lineFor(item, progress)));
     this.#list("setup-left-out", left_out.map(lineLeftOut));
     this.#find("setup-none").hidden = items.length > 0;
     const cautions = cautionsOf(items).map((textContent) => html("p", { textContent }));

@@ -40,6 +40,7 @@ export class Sitting {
     this.strip = new Strip(find, new Acting(this));
     this.corners = new Corners({ opened: () => this.openStrip() });
     this.screen.listenToCorners(this.corners, () => this.openStrip());
+    this.screen.surface.addEventListener("pointerdown", (event) => this.#touched(event));
     this.screen.surface.addEventListener("pointerup", (event) => this.#tapped(event));
     watchLeaving(this);
     this.#endForgottenRests();
@@ -135,15 +136,20 @@ export class Sitting {
     this.item = item;
     this.introduced = item.item_id;
     this.phase = "first";
+    this.touch = null;
     this.screen.quiet = this.quiet;
     this.screen.showFirstThen(item, then);
     // The plan may have changed or run out by then: what comes is asked anew.
     this.timer = setTimeout(() => this.phase === "first" && this.next(), FIRST_MS);
   }
 
-  #tapped({ target }) {
-    if (this.phase !== "first" || this.strip.open || target.closest?.(".corner")) return;
-    this.next();
+  #touched({ pointerId, target }) {
+    if (this.phase === "first" && !target.closest?.(".corner")) this.touch = pointerId;
+  }
+
+  // A palm that still lay there from the line before is no tap.
+  #tapped({ pointerId }) {
+    if (this.phase === "first" && !this.strip.open && pointerId === this.touch) this.next();
   }
 
   #show(item) {
@@ -212,7 +218,6 @@ export class Sitting {
 
   #ended(trial, ended_by) {
     const { pen, marks } = this.attempt;
-    const { trial_id } = trial;
     const after = attempted(this.progress, trial.item).progress;
     // Before anything else: Firefox may cut off the first script of a page that is left. The
     // next one finds all as it was and makes the same trial.
@@ -224,7 +229,7 @@ export class Sitting {
     this.phase = "thanks";
     this.progress = after;
     this.last = new Saying(
-      this.tablet, { plan_id: this.plan_id, trial_id, item: this.item, marks });
+      this.tablet, { plan_id: this.plan_id, trial_id: trial.trial_id, item: this.item, marks });
     this.tablet.learn(pen);
     for (const say of this.unsaid.splice(0)) say(this.last);
     this.screen.thank();

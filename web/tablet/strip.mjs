@@ -74,6 +74,7 @@ export class Strip {
     setPressed(this.find("strip-quiet"), quiet);
     this.#chosen = false;
     this.dialog.showModal();
+    this.#keepClear();
     this.dialog.scrollTop = 0;
     this.find("strip-close").focus();
   }
@@ -128,8 +129,15 @@ export class Strip {
     return this.dialog.querySelectorAll(`[data-${name}]`);
   }
 
+  // Whatever is scrolled into view comes to lie below the marks, which stay.
+  #keepClear() {
+    const { offsetHeight } = this.find("strip-head");
+    this.dialog.style.scrollPaddingTop = offsetHeight > 0 ? `${offsetHeight}px` : "";
+  }
+
   /** Show one of the parts that are there only when wanted, or none. */
   #unfold(wanted) {
+    this.#keepClear();
     for (const name of MORE) {
       const button = this.find(`strip-${name}`);
       const open = name === wanted && button.getAttribute("aria-expanded") !== "true";
