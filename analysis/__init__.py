@@ -3,7 +3,7 @@
 Nothing here reads a file, opens a socket, looks at a clock or knows a user.
 """
 
-ANALYSIS_VERSION = "0.5.0"
+ANALYSIS_VERSION = "0.6.0"
 """Release that results are stored under; equal to the version of the distribution."""
 
 __all__ = ["ANALYSIS_VERSION"]

@@ -29,6 +29,7 @@ from server.tables import Calibration
 
 router = APIRouter(prefix="/api")
 
+TIME_HEADER = "Linnet-Time"
 WRONG_CODE = "This code is not right, was used already, or has ended. Ask for a new one."
 
 
@@ -94,7 +95,7 @@ def pair_tablet(
 def read_day(
     request: Request, token: ReadingTablet, db: Db, now: Now, settings: Config
 ) -> Response:
-    """Return the day pack, or 304 if the tablet has it already."""
+    """Return the day pack, or 304 if the tablet has it already; both with the server's time."""
     account = account_by_id(db, token.account_id)
     if account is None:
         raise Problem(404)
@@ -113,7 +114,10 @@ def read_day(
         return with_time(pack, now)
 
     # The server's clock is no part of what the tag stands for.
-    return unless_held(request, tag_of(pack), fetched)
+    answer = unless_held(request, tag_of(pack), fetched)
+    # Also where nothing else is new: a tablet's clock may have been set since it asked last.
+    answer.headers[TIME_HEADER] = now.isoformat()
+    return answer
 
 
 @router.post("/tablet/calibrations", status_code=201, responses=REPEATED)

@@ -2,26 +2,9 @@ import assert from "node:assert/strict";
 import { beforeEach, test } from "node:test";
 
 import { allAside, forgetAside, setAside } from "../../web/tablet/aside.mjs";
+import { putShelf, shelf } from "./shelf.mjs";
 
-/** The part of localStorage that is used, with room for `most` letters. */
-function shelf(most = Infinity) {
-  const kept = new Map();
-  return {
-    get length() { return kept.size; },
-    key: (i) => [...kept.keys()][i],
-    getItem: (key) => kept.get(key) ?? null,
-    removeItem: (key) => kept.delete(key),
-    setItem(key, value) {
-      if (value.length > most) throw new Error("QuotaExceededError");
-      kept.set(key, value);
-    },
-  };
-}
-
-const put = (value) =>
-  Object.defineProperty(globalThis, "localStorage", { value, configurable: true, writable: true });
-
-beforeEach(() => put(shelf()));
+beforeEach(() => putShelf(shelf()));
 
 test("what is set aside is found by the next page, until it is in the database", () => {
   assert.equal(setAside({ id: "a", body: "{}" }), true);
@@ -39,10 +22,19 @@ test("other people's keys are not ours, and half a text is passed over", () => {
 });
 
 test("without room or without storage nothing is set aside and nothing breaks", () => {
-  put(shelf(3));
+  putShelf(shelf(3));
   assert.equal(setAside({ id: "a", body: "long" }), false);
-  put(undefined);
+  putShelf(undefined);
   assert.equal(setAside({ id: "a" }), false);
   assert.deepEqual(allAside(), []);
   forgetAside("a");
+});
+
+test("a trial comes before what belongs to it, and the older before the newer", (context) => {
+  context.mock.timers.enable({ apis: ["Date"], now: 1000 });
+  for (const [id, kind] of [["z", "mark"], ["m", "mark"], ["t", "trial"], ["a", "trial"]]) {
+    setAside({ id, kind });
+    context.mock.timers.tick(5);
+  }
+  assert.deepEqual(allAside().map(({ id }) => id), ["t", "a", "z", "m"]);
 });

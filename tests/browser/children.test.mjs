@@ -22,7 +22,7 @@ async function said(items, counts) {
   const tablet = {
     plans: [plan], day: {}, progressOf: async () => progress, room: async () => "room",
     outbox: { records: async () => [] },
-    lasting: true, unsaved: false, recovered: 0, persisted: true,
+    lasting: true, unsaved: false, losable: false, recovered: 0, persisted: true,
   };
   const screen = { able, scale: { why: null }, warning: () => "" };
   await new Children(find, { tablet, screen, chosen() {} }).show();
@@ -52,4 +52,35 @@ test("a picture that is not for this tablet is no picture to draw", async () => 
   assert.equal(list, "no picture left, 1 picture not for this tablet");
   assert.equal(note, "1 picture of the plan not for this tablet");
   assert.equal(finished, true);
+});
+
+test("full storage and a newer page: neither is said or loaded wrongly, before and after", async () => {
+  const { find } = pageOf("children", {});
+  const tablet = {
+    plans: [], day: {}, room: async () => (tablet.unsaved ? "full" : "room"),
+    outbox: { records: async () => [] },
+    lasting: true, unsaved: true, losable: true, recovered: 0, persisted: true,
+    save: async () => !tablet.losable,
+  };
+  const children = new Children(find, { tablet, screen: { able, scale: { why: null } }, chosen() {} });
+  const told = () => find("notices").children.map(({ textContent }) => textContent);
+  await children.show("No answer.");
+  assert.match(told()[1], /^The tablet's storage is full\./);
+  let loads = 0;
+  children.offerUpdate(() => { loads += 1; });
+  const tap = async () => {
+    find("update-now").click();
+    await new Promise(setImmediate);
+  };
+  await tap();
+  await children.refresh();
+  assert.match(find("update-not").textContent, /^Not yet/);
+  assert.equal(loads, 0);
+  Object.assign(tablet, { unsaved: false, losable: false });
+  await children.refresh();
+  assert.equal(told()[0], "No answer.");
+  assert.ok(!told().some((one) => one.includes("full")));
+  assert.equal(find("update-not").textContent, "");
+  await tap();
+  assert.equal(loads, 1);
 });

@@ -131,6 +131,8 @@ test("the midline lies where the adult said, in millimetres of the task area", (
   assert.equal(at("left", { ...bare, midline_x_mm: 90 }).midline_x_mm, 217);
   assert.equal(at("left", bare).midline_source, "entered");
   assert.deepEqual(askedOf(item("a"), null, place), item("a"));
+  const supposed = { ...bare, midline_x_mm: 90, midline_source: "entered" };
+  assert.deepEqual(askedOf(item("a", { guide: supposed }), null, place), item("a"));
 });
 
 test("the newest mark carries all that was said of a trial", () => {
@@ -159,7 +161,10 @@ test("what is left of a plan becomes trials without a line, numbered on", () => 
   const { progress } = attempted(freshProgress("p"), item("a"));
   const left = notDone({
     plan: { plan_id: "p", version: 1 }, items: [item("a"), item("b")], progress,
-    deviceFor: () => ({ scale: { px_per_mm: 5, calibrated: true }, ...place, secure: true }),
+    asked: (asked) => ({
+      item: asked,
+      device: { scale: { px_per_mm: 5, calibrated: true }, ...place, secure: true },
+    }),
     at: "2026-03-03T09:14:07.120Z",
   });
   assert.deepEqual(

@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { Tablet } from "../../web/tablet/tablet.mjs";
+import { opened, silent, taking } from "./tablet_room.mjs";
 
 const CALIBRATION = {
   calibration_id: "card-1", px_per_mm: 5, ratio: 2, made_at: "2026-03-03T09:00:00Z",
@@ -10,29 +10,6 @@ const CALIBRATION = {
 // Of {"trial_id":"t1"}, by sha256sum of GNU coreutils.
 const TRIAL_SHA256 = "52ec5ca27a5d71abfa08ba1087e393dadcc6b34df1b9f64dffaf1c3294af1aed";
 
-/** A paired tablet in a browser that keeps nothing; `answer` is what the server says. */
-async function paired(answer) {
-  const sent = [];
-  Object.assign(globalThis, {
-    addEventListener: () => {}, innerWidth: 1180, innerHeight: 820,
-    fetch: async (path, { method, headers, body, cache }) => {
-      const token = headers.Authorization;
-      sent.push({ path, method, body: body && JSON.parse(body), token, cache });
-      const { status, json } = answer(path, body);
-      return new Response(JSON.stringify(json ?? {}), {
-        status, headers: { "Content-Type": "application/json" },
-      });
-    },
-  });
-  const tablet = new Tablet(() => {});
-  await tablet.open();
-  return { tablet, sent, to: (path) => sent.filter((one) => one.path === path) };
-}
-
-const taking = (path) => (path === "/api/pair"
-  ? { status: 200, json: { token: "tok", tablet_id: "tab" } } : { status: 201 });
-const silent = (path) => (path === "/api/pair" ? taking(path) : { status: 503 });
-
 /** Wait until everything that was begun is kept and what could be sent was sent. */
 async function settled(tablet) {
   await tablet.keepMark("another", { outcome: "finished" });
@@ -40,7 +17,7 @@ async function settled(tablet) {
 }
 
 test("a calibration is told once, though it was made before pairing and is kept anew", async () => {
-  const { tablet, to } = await paired(taking);
+  const { tablet, to } = await opened(taking);
   await tablet.keepCalibration(CALIBRATION);
   assert.equal(to("/api/tablet/calibrations").length, 0);
   await tablet.pair("CODE2345");
@@ -58,7 +35,7 @@ test("a calibration is told once, though it was made before pairing and is kept 
 });
 
 test("an observation goes to the tablet's own door", async () => {
-  const { tablet, to } = await paired(taking);
+  const { tablet, to } = await opened(taking);
   await tablet.pair("CODE2345");
   await tablet.keepObservation("plan", { kind: "rest", minutes: 3 });
   await tablet.outbox.drain();
@@ -71,7 +48,7 @@ test("an observation goes to the tablet's own door", async () => {
 
 for (const leaving of [false, true]) {
   test(`a trial is kept with its progress, without its journal, leaving: ${leaving}`, async () => {
-    const { tablet } = await paired(silent);
+    const { tablet } = await opened(silent);
     await tablet.pair("CODE2345");
     const journal = tablet.begin({ trial_id: "t1", base: {}, progress: {} });
     const pen = {
@@ -94,7 +71,7 @@ for (const leaving of [false, true]) {
 }
 
 test("a late write of a trial does not undo what the plan has come to since", async () => {
-  const { tablet } = await paired(silent);
+  const { tablet } = await opened(silent);
   await tablet.pair("CODE2345");
   const kept = tablet.keepTrial({ trial_id: "t1" }, { progress: { plan_id: "plan", seq: 1 } });
   assert.equal((await tablet.progressOf("plan")).seq, 1, "known before it is on disk");
@@ -106,7 +83,7 @@ test("a late write of a trial does not undo what the plan has come to since", as
 });
 
 test("no number is given twice when the disk does not take how far a plan has come", async () => {
-  const { tablet } = await paired(silent);
+  const { tablet } = await opened(silent);
   await tablet.pair("CODE2345");
   tablet.store.change = async () => { throw new Error("full"); };
   await tablet.keepTrial({ trial_id: "t1" }, { progress: { plan_id: "plan", seq: 1, items: {} } });
@@ -114,7 +91,7 @@ test("no number is given twice when the disk does not take how far a plan has co
 });
 
 test("plans of an earlier pairing that come late are not taken", async () => {
-  const { tablet } = await paired(silent);
+  const { tablet } = await opened(silent);
   await tablet.pair("CODE2345");
   let give;
   globalThis.fetch = () => new Promise((resolve) => { give = resolve; });
@@ -129,7 +106,7 @@ test("plans of an earlier pairing that come late are not taken", async () => {
 });
 
 test("plans that are asked for while they are on their way are fetched once", async () => {
-  const { tablet } = await paired(silent);
+  const { tablet } = await opened(silent);
   await tablet.pair("CODE2345");
   let asked = 0;
   globalThis.fetch = async () => {
@@ -146,7 +123,7 @@ test("plans that are asked for while they are on their way are fetched once", as
 });
 
 test("a trial without room leaves its journal, and the plan goes on all the same", async () => {
-  const { tablet } = await paired(silent);
+  const { tablet } = await opened(silent);
   await tablet.pair("CODE2345");
   const journal = tablet.begin({ trial_id: "t1", base: {}, progress: {} });
   await journal.write({
@@ -170,7 +147,7 @@ test("a trial without room leaves its journal, and the plan goes on all the same
 
 for (const leaving of [false, true]) {
   test(`a mark never goes before its trial, whatever takes longer, leaving: ${leaving}`, async () => {
-    const { tablet, sent } = await paired((path, body) =>
+    const { tablet, sent } = await opened((path, body) =>
       (path.startsWith("/api/trials/t1") && !path.endsWith("marks")
         ? { status: 201, json: { sha256: TRIAL_SHA256 } } : taking(path, body)));
     await tablet.pair("CODE2345");
@@ -189,7 +166,7 @@ for (const leaving of [false, true]) {
 }
 
 test("how the tablet lay is kept for each pair of pictures", async () => {
-  const { tablet } = await paired(taking);
+  const { tablet } = await opened(taking);
   assert.equal(tablet.lastSetup(["boat", "kite"]), null);
   await tablet.keepSetup(["boat", "kite"], { tablet_at: "left", surface: "flat" });
   await tablet.keepSetup(["kite", "boat"], { tablet_at: "centred", surface: "sloped" });

@@ -2,7 +2,7 @@
 
 import sqlite3
 from contextlib import closing
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -165,6 +165,8 @@ def test_an_unchanged_day_pack_is_answered_304(practice: Practice) -> None:
     practice.clock.move(minutes=5)
     again = tablet.get("/api/tablet/day", headers={"If-None-Match": first.headers["etag"]})
     assert (again.status_code, again.content) == (304, b"")
+    told = [datetime.fromisoformat(one.headers["linnet-time"]) for one in (first, again)]
+    assert told == [practice.clock.now - timedelta(minutes=5), practice.clock.now]
     with practice.app.state.sessions() as db:
         from server.store_sessions import latest_plan, save_plan
 

@@ -9,13 +9,14 @@ const SLOWEST_BYTES_PER_S = 20_000;
  * @property {number|null} status  null when no usable answer came
  * @property {any} json  null when there was none
  * @property {string|null} etag
+ * @property {number|null} time_ms  by the server's clock, where it says so [ms since 1970]
  * @property {string} title  what went wrong, from the server; "" when nothing did
  */
 
 /** How long to wait for an answer. [ms] */
 const patienceFor = (body = "") => PATIENCE_MS + (1000 * body.length) / SLOWEST_BYTES_PER_S;
 
-const none = (title) => ({ status: null, json: null, etag: null, title });
+const none = (title) => ({ status: null, json: null, etag: null, time_ms: null, title });
 
 /**
  * Send one request. Never throws: a lost network is an answer too.
@@ -48,13 +49,20 @@ export async function request(method, path, { token, body, etag } = {}) {
   }
 }
 
+/** The server's time in an answer. [ms since 1970] */
+function timeOf({ headers }) {
+  const said_ms = Date.parse(headers.get("Linnet-Time") ?? "");
+  return Number.isFinite(said_ms) ? said_ms : null;
+}
+
 async function answerOf(response) {
   const { status } = response;
   const etag = response.headers.get("ETag");
-  if (status === 304 || status === 204) return { status, json: null, etag, title: "" };
+  const time_ms = timeOf(response);
+  if (status === 304 || status === 204) return { status, json: null, etag, time_ms, title: "" };
   const type = response.headers.get("Content-Type") ?? "";
   // A network's own sign-in page answers 200 with HTML: that is not Linnet speaking.
   if (!/\bjson\b/.test(type)) return none("Something other than Linnet answered.");
   const json = await response.json();
-  return { status, json, etag, title: status < 400 ? "" : json.detail ?? json.title ?? "" };
+  return { status, json, etag, time_ms, title: status < 400 ? "" : json.detail ?? json.title ?? "" };
 }

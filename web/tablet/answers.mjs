@@ -1,7 +1,8 @@
 /** What an answer of the server means for a record that waits on the tablet. Pure. */
 
 const FIRST_DELAY_MS = 2_000;
-export const LONGEST_DELAY_MS = 300_000;
+const LONGEST_DELAY_MS = 300_000;
+const SHORTEST_WAIT_MS = 250;
 
 /** Wait before the next attempt, after `failures` in a row. [ms] */
 export const delayAfter = (failures) =>
@@ -9,6 +10,10 @@ export const delayAfter = (failures) =>
 
 /** Whether a wait until `at_ms` is over, also when the clock was set back meanwhile. */
 export const isDue = (at_ms, now_ms) => at_ms <= now_ms || at_ms > now_ms + LONGEST_DELAY_MS;
+
+/** How long a timer is to wait for it. [ms] */
+export const waitUntil = (at_ms, now_ms) =>
+  Math.min(LONGEST_DELAY_MS, Math.max(SHORTEST_WAIT_MS, at_ms - now_ms));
 
 /**
  * What to do with a record after an answer.

@@ -1,9 +1,10 @@
 /** The adult's screen between children: whose turn, what to know, what waits. */
 
-import { html, sign } from "./chips.mjs";
+import { html, isDrawn, sign } from "./chips.mjs";
 import { offered, picturesOf, signsOf } from "./day.mjs";
 import { noticesOf, readinessOf } from "./notices.mjs";
 import { refusalOf, refusedRow, waitingOf } from "./refused.mjs";
+import { withoutLoss } from "./staying.mjs";
 import { plural } from "./words.mjs";
 
 export class Children {
@@ -17,12 +18,15 @@ export class Children {
   constructor(find, { tablet, screen, chosen }) {
     Object.assign(this, { find, tablet, screen, chosen });
     this.cached = false;
+    this.trouble = "";
+    this.unsaved = false;
     this.turns = new Map();
     this.refused = new Map();
   }
 
   /** @param {string} trouble  why the plans could not be fetched, or "" */
   async show(trouble = "") {
+    this.trouble = trouble;
     const { plans } = this.tablet;
     const turns = await Promise.all(plans.map((plan) => this.#turn(plan)));
     this.turns = new Map(turns.map((turn) => [turn.plan_id, turn]));
@@ -30,9 +34,7 @@ export class Children {
     this.find("children-note").textContent = plans.length > 0
       ? "The run sheet says which two pictures belong to which child."
       : "No plans for now. When a plan is saved on the desk page, its child's two pictures appear here: choose “Fetch plans”.";
-    const notices = [trouble, ...await this.#notices()].filter(Boolean);
-    this.find("notices").replaceChildren(
-      ...notices.map((textContent) => html("li", { textContent })));
+    await this.#tellNotices();
     this.#tellReadiness();
     await this.refresh();
   }
@@ -45,6 +47,8 @@ export class Children {
 
   /** What waits, and what the server refused. */
   async refresh() {
+    if (this.tablet.unsaved !== this.unsaved) await this.#tellNotices();
+    if (!this.tablet.losable) this.find("update-not").textContent = "";
     const rows = await this.tablet.outbox.records();
     this.find("waiting").textContent = waitingOf(rows);
     const refused = rows.filter((row) => row.state === "adult");
@@ -65,15 +69,20 @@ export class Children {
   /** A newer page is ready. @param {() => void} takeOver  load it now */
   offerUpdate(takeOver) {
     this.find("update").hidden = false;
-    this.find("update-now").onclick = takeOver;
+    this.find("update-now").onclick = () =>
+      withoutLoss(this.tablet, this.find("update-not"), takeOver);
   }
 
-  async #notices() {
+  async #tellNotices() {
+    const room = await this.tablet.room();
     const { lasting, unsaved, recovered, persisted } = this.tablet;
-    return noticesOf({
+    this.unsaved = unsaved;
+    const notices = [this.trouble, ...noticesOf({
       secure: globalThis.isSecureContext === true, scale_why: this.screen.scale.why,
-      lasting, unsaved, recovered, persisted, room: await this.tablet.room(),
-    });
+      lasting, unsaved, recovered, persisted, room,
+    })].filter(Boolean);
+    this.find("notices").replaceChildren(
+      ...notices.map((textContent) => html("li", { textContent })));
   }
 
   #tellReadiness() {
@@ -96,7 +105,7 @@ export class Children {
     const label = [left > 0 ? plural(left, "picture", "pictures") : "no picture left",
       elsewhere > 0 ? `${plural(elsewhere, "picture", "pictures")} not for this tablet` : null]
       .filter(Boolean).join(", ");
-    const shows = JSON.stringify([signs, label, left > 0]);
+    const shows = JSON.stringify([signs, label, left > 0, signs.map(isDrawn)]);
     const before = this.turns.get(plan_id);
     if (before?.shows === shows) return before;
     const button = html("button", {
@@ -117,9 +126,10 @@ function put(list, rows) {
   if (!same) list.replaceChildren(...elements);
 }
 
-/** Put the drawings into the page, where every picture can use them. */
+/** Put the drawings into the page, where every picture can use them; rejects without them. */
 export async function loadSigns(into) {
   const response = await fetch("/static/shared/signs.svg");
+  if (!response.ok) throw new Error(`signs.svg: ${response.status}`);
   const drawings = new DOMParser().parseFromString(await response.text(), "image/svg+xml");
   into.replaceChildren(document.importNode(drawings.documentElement, true));
 }

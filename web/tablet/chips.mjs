@@ -9,9 +9,12 @@ export function html(name, properties = {}, children = []) {
   return made;
 }
 
+/** Whether this page has such a drawing. */
+export const isDrawn = (name) => document.getElementById(`sign-${name}`) !== null;
+
 /** A child's drawing on its own, or the word where this page has no such drawing. */
 export function sign(name) {
-  if (!document.getElementById(`sign-${name}`)) return html("span", { textContent: name });
+  if (!isDrawn(name)) return html("span", { textContent: name });
   return element("svg", { viewBox: "0 0 48 48", "aria-hidden": "true" }, [
     element("use", { href: `#sign-${name}` }),
   ]);

@@ -11,7 +11,7 @@ const container = () => globalThis.navigator?.serviceWorker;
  * Install the page, and look out for newer versions of it.
  *
  * @param {object} [options]
- * @param {(takeOver: () => Promise<void>) => void} [options.updateReady]  a newer version waits
+ * @param {() => void} [options.updateReady]  a newer version waits, see `takeOver`
  * @returns {Promise<"ready"|"insecure"|"unsupported"|"failed">}  "ready": the page opens
  *   without a server from now on
  */
@@ -20,7 +20,7 @@ export async function install({ updateReady = () => {} } = {}) {
   if (!container()) return "unsupported";
   try {
     const registration = await container().register(SCRIPT, { scope: SCOPE });
-    watch(registration, () => updateReady(takeOver));
+    watch(registration, updateReady);
     return (await settled(registration)) ? "ready" : "failed";
   } catch {
     // With a certificate that was merely clicked through, too.
@@ -29,11 +29,17 @@ export async function install({ updateReady = () => {} } = {}) {
   }
 }
 
-/** Let the newer version that waits take over, and load the page anew. */
-export async function takeOver() {
+/**
+ * Let the newer version that waits take over, and load the page anew.
+ *
+ * @param {() => boolean} mayLoad  asked at the last moment: taking over takes its time. If
+ *   not, the page stays as it is until this is called once more
+ */
+export async function takeOver(mayLoad) {
+  const load = () => mayLoad() && location.reload();
   const registration = await container()?.getRegistration(SCOPE);
-  if (!registration?.waiting) return location.reload();
-  container().addEventListener("controllerchange", () => location.reload(), { once: true });
+  if (!registration?.waiting) return load();
+  container().addEventListener("controllerchange", load, { once: true });
   return registration.waiting.postMessage("take_over");
 }
 

@@ -7,18 +7,8 @@
  * of each record is kept here, so that a long queue costs no more than a short one.
  */
 
-import { delayAfter, isDue, kindOf, LONGEST_DELAY_MS, verdict } from "./answers.mjs";
-
-const SHORTEST_WAIT_MS = 250;
-
-// Rows differ from records in what only this page knows.
-function known(row) {
-  const { body, ...rest } = { ...row, kind: kindOf(row), failures: 0, next_ms: 0, silences: 0 };
-  // What an adult may want to save is small, or rare.
-  return rest.kind === "trial" && rest.state !== "adult" ? rest : { ...rest, body };
-}
-
-const journalOf = ({ id, kind }) => (kind === "trial" ? [{ store: "journal", under: id }] : []);
+import { delayAfter, isDue, kindOf, verdict, waitUntil } from "./answers.mjs";
+import { belonging, inOrder, journalOf, known } from "./rows.mjs";
 
 export class Outbox {
   #store;
@@ -27,9 +17,11 @@ export class Outbox {
   #token;
   #now;
   #changed;
+  #settled;
   #rows = new Map();
   #held = new Map();
   #read = null;
+  #saving = Promise.resolve();
   #running = null;
   #again = false;
   #timer = null;
@@ -45,10 +37,12 @@ export class Outbox {
    * @param {() => string|null} [options.token]  of the pairing that holds now
    * @param {() => number} [options.now]  clock [ms]
    * @param {() => void} [options.changed]  called after anything here changed
+   * @param {(id: string) => void} [options.settled]  told of each record that came to be on
+   *   disk, or that need not be kept any more
    */
   constructor({
     store, send, write = (steps) => store.change(steps), token = () => null, now = Date.now,
-    changed = () => {},
+    changed = () => {}, settled = () => {},
   }) {
     this.#store = store;
     this.#send = send;
@@ -56,6 +50,7 @@ export class Outbox {
     this.#token = token;
     this.#now = now;
     this.#changed = changed;
+    this.#settled = settled;
   }
 
   /** How many records would be lost with the page: the disk did not take them. */
@@ -69,24 +64,34 @@ export class Outbox {
    */
   async records() {
     await this.#known();
-    return this.#sorted().map((row) => ({ ...row, saved: !this.#held.has(row.id) }));
+    return inOrder(this.#rows.values()).map((row) => ({ ...row, saved: !this.holds(row.id) }));
+  }
+
+  /** Whether a record is held in memory only. */
+  holds(id) {
+    return this.#held.has(id);
   }
 
   /**
    * Keep a record and begin to send it. Resolves once it is on disk; true if it is. The
-   * write has begun when this returns: a page that is being left has no later moment.
+   * write has begun when this returns: a page that is being left has no later moment. One that
+   * waits already stays as it is: its text may be on its way.
    *
    * @param {{id: string, kind: string, trial_id: string|null, method: string, path: string,
    *          token: string, body: string, sha256: string|null}} record
    * @param {object[]} [along]  steps that are to be taken with it, or not at all
    */
   async add(record, along = []) {
+    if (this.#rows.has(record.id)) return !this.holds(record.id);
     // On a clock that was set back a newer mark would go before an older one.
     this.#latest_ms = Math.max(this.#now(), this.#latest_ms + 1);
     const row = {
       ...record, kind: kindOf(record), made_ms: this.#latest_ms, state: "waiting", title: "",
     };
     const saved = await this.#save(row, along);
+    // A full disk: hold it in memory, keep sending, and let the page say so.
+    if (!saved) this.#held.set(row.id, row);
+    if (!this.#rows.has(row.id)) this.#rows.set(row.id, known(row));
     this.#changed();
     this.drain();
     return saved;
@@ -100,7 +105,7 @@ export class Outbox {
     }
     this.#running = this.#passes().finally(() => {
       this.#running = null;
-      if (this.#again) this.drain();
+      return this.#again ? this.drain() : undefined;
     });
     return this.#running;
   }
@@ -149,15 +154,9 @@ export class Outbox {
   async forget(id) {
     await this.#known();
     const whole = this.#rows.has(id);
-    await this.#remove([...this.#rows.values()].filter((row) =>
-      row.id === id || (id && row.trial_id === id && (whole || row.state === "adult"))));
+    await this.#remove(belonging(this.#rows.values(), id)
+      .filter((row) => row.id === id || whole || row.state === "adult"));
     this.#changed();
-  }
-
-  /** The server says that the child was erased. */
-  #erased({ id, trial_id }) {
-    return this.#remove([...this.#rows.values()].filter((row) =>
-      row.id === id || (trial_id && row.trial_id === trial_id)));
   }
 
   // A failed look at the disk is repeated: later, when something else is asked.
@@ -171,17 +170,11 @@ export class Outbox {
     return this.#read;
   }
 
-  #sorted() {
-    // Rows of older pages may share a moment, and have an order of their own.
-    return [...this.#rows.values()].sort((a, b) =>
-      a.made_ms - b.made_ms || (a.order ?? 0) - (b.order ?? 0));
-  }
-
   async #passes() {
     await this.#known();
     do {
       this.#again = false;
-      await this.#saveHeld();
+      await this.saveHeld();
       await this.#pass();
     } while (this.#again);
     this.#schedule();
@@ -189,7 +182,7 @@ export class Outbox {
 
   async #pass() {
     // What got no answer lets the others go first: it may be all that does not get through.
-    const order = this.#sorted().sort((a, b) => a.silences - b.silences);
+    const order = inOrder(this.#rows.values()).sort((a, b) => a.silences - b.silences);
     for (const { id } of order) {
       if (!isDue(this.#silentUntil_ms, this.#now())) return;
       // Asked anew: the answer to an earlier record may have changed this one.
@@ -223,7 +216,9 @@ export class Outbox {
     const decided = verdict(record, answer);
     if (decided === "keep") return this.#postpone(row);
     if (decided === "clear") {
-      return answer.status === 410 ? this.#erased(row) : this.#remove([row]);
+      // The child was erased: all that belongs to the trial goes.
+      return this.#remove(answer.status === 410
+        ? belonging(this.#rows.values(), row.trial_id ?? row.id) : [row]);
     }
     const token = this.#token();
     if (decided === "unpaired" && token !== null && token !== record.token) {
@@ -246,21 +241,23 @@ export class Outbox {
   }
 
   async #save(row, along) {
-    let saved = true;
     try {
       await this.#write([{ store: "outbox", put: row }, ...along]);
-      this.#held.delete(row.id);
     } catch {
-      // A full disk: hold it in memory, keep sending, and let the page say so.
-      this.#held.set(row.id, row);
-      saved = false;
+      return false;
     }
-    if (!this.#rows.has(row.id)) this.#rows.set(row.id, known(row));
-    return saved;
+    this.#held.delete(row.id);
+    this.#settled(row.id);
+    return true;
   }
 
   /** What the disk did not take may have room by now. */
-  async #saveHeld() {
+  saveHeld() {
+    this.#saving = this.#saving.catch(() => {}).then(() => this.#saveAll());
+    return this.#saving;
+  }
+
+  async #saveAll() {
     for (const row of [...this.#held.values()]) {
       // What else went along has changed since; the journal of a line has not.
       if (!(await this.#save(row, journalOf(row)))) return;
@@ -281,6 +278,7 @@ export class Outbox {
     for (const { id } of rows) {
       this.#rows.delete(id);
       this.#held.delete(id);
+      this.#settled(id);
     }
     // A trial that was held in memory has left its journal on the disk.
     const steps = rows.flatMap((row) =>
@@ -293,8 +291,7 @@ export class Outbox {
     const free = [...this.#rows.values()].filter((row) => this.#free(row));
     if (free.length === 0) return;
     const due_ms = Math.max(this.#silentUntil_ms, Math.min(...free.map(({ next_ms }) => next_ms)));
-    const wait_ms = Math.min(LONGEST_DELAY_MS, Math.max(SHORTEST_WAIT_MS, due_ms - this.#now()));
-    this.#timer = setTimeout(() => this.drain(), wait_ms);
+    this.#timer = setTimeout(() => this.drain(), waitUntil(due_ms, this.#now()));
     this.#timer.unref?.();
   }
 }

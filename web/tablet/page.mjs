@@ -2,13 +2,15 @@
 
 import { Calibrating } from "./calibrating.mjs";
 import { Children, loadSigns } from "./children.mjs";
+import { watchClock } from "./clock.mjs";
 import { offered, signsOf } from "./day.mjs";
-import { install } from "./installing.mjs";
+import { install, takeOver } from "./installing.mjs";
 import { aloneHere } from "./only.mjs";
 import { Pairing } from "./pairing.mjs";
 import { Screen } from "./screen.mjs";
 import { SetUp } from "./setup.mjs";
 import { Sitting } from "./sitting.mjs";
+import { askBeforeLeaving, stayOnBack, withoutLoss } from "./staying.mjs";
 import { Tablet } from "./tablet.mjs";
 
 const SCREENS = ["start", "elsewhere", "pair", "calibrate", "children", "setup", "draw"];
@@ -16,6 +18,8 @@ const SCREENS = ["start", "elsewhere", "pair", "calibrate", "children", "setup",
 const ASKED_AGAIN = new Set(["zoomed", "turned", "old"]);
 // A page that was cut off in a write may leave the storage locked until its browser ends.
 const SILENT_MS = 8000;
+// The page opens without its drawings; words stand in their place until they come.
+const DRAWINGS_MS = 3000;
 
 const find = (id) => document.getElementById(id);
 
@@ -29,6 +33,7 @@ let calibrating = null;
 let pairing = null;
 let setup = null;
 let sitting = null;
+let stay = null;
 
 function show(name) {
   current = name;
@@ -73,24 +78,33 @@ async function refetch() {
   return showChildren(trouble);
 }
 
+/** Plans may only seem to have run out, or not to have: ask the server for its time. */
+async function clockSet() {
+  // Never during a line; after it the plans are fetched anyway.
+  if (tablet.pairing === null || sitting.phase === "drawing") return;
+  await tablet.fetchDay();
+  if (current === "children") children.show(children.trouble);
+  if (sitting.phase === "end" && sitting.plan && !sitting.strip.open) sitting.next();
+}
+
 /** An adult chose a child: check the scale if it is due, then ask how the tablet lies. */
 async function choose(plan_id) {
-  const { rest_ms, setup: known } = await tablet.progressOf(plan_id);
+  const progress = await tablet.progressOf(plan_id);
   // Another child was tapped first, or something else.
   if (current !== "children") return undefined;
   // The page was loaded again during a rest: nobody is to be asked anything.
-  if (rest_ms) return sit(plan_id, known ?? null);
-  if (ASKED_AGAIN.has(screen.scale.why)) return showCalibrate(() => showSetup(plan_id));
-  return showSetup(plan_id);
+  if (progress.rest_ms) return sit(plan_id, progress.setup ?? null);
+  if (ASKED_AGAIN.has(screen.scale.why)) return showCalibrate(() => showSetup(plan_id, progress));
+  return showSetup(plan_id, progress);
 }
 
-function showSetup(plan_id) {
+function showSetup(plan_id, progress) {
   const plan = tablet.plans.find((one) => one.plan_id === plan_id);
   if (!plan) return showChildren();
   show("setup");
   const signs = signsOf(plan);
   return setup.open({
-    plan, ...offered(plan, screen.able), last: tablet.lastSetup(signs),
+    plan, ...offered(plan, screen.able), progress, last: tablet.lastSetup(signs),
     done: async (chosen) => {
       if (chosen) await tablet.keepSetup(signs, chosen);
       // Of two taps, or a "Back" and a tap, one counts.
@@ -101,6 +115,7 @@ function showSetup(plan_id) {
 
 function sit(plan_id, chosen) {
   show("draw");
+  stay();
   return sitting.begin(plan_id, chosen);
 }
 
@@ -119,18 +134,36 @@ function wire() {
   find("go-pair").addEventListener("click", () => showPair());
   find("go-calibrate").addEventListener("click", () => showCalibrate());
   find("go-fetch").addEventListener("click", refetch);
-  addEventListener("resize", () => current === "children" && children.show());
+  addEventListener("resize", () => current === "children" && children.show(children.trouble));
+  stay = stayOnBack(() => current === "draw");
+  askBeforeLeaving(() => tablet.losable);
+  watchClock(clockSet);
 }
 
+/** A newer page may come in this one's place: nobody draws, and nothing would be lost. */
+const mayLoad = () => current === "children" && !tablet.losable;
+
+const atMost = (most_ms, done) =>
+  new Promise((resolve) => {
+    const timer = setTimeout(resolve, most_ms);
+    done.then(() => {
+      clearTimeout(timer);
+      resolve();
+    });
+  });
+
 async function start() {
-  const [alone] = await Promise.all([aloneHere(), loadSigns(find("signs"))]);
-  find("elsewhere-again").addEventListener("click", () => location.reload());
+  const drawings = loadSigns(find("signs")).then(() => true, () => false);
+  const [alone] = await Promise.all([aloneHere(), atMost(DRAWINGS_MS, drawings)]);
+  find("elsewhere-again").addEventListener("click", () =>
+    withoutLoss(tablet, find("elsewhere-not"), () => location.reload()));
   if (!alone) return show("elsewhere");
   const silent = setTimeout(() => { find("start-silent").hidden = false; }, SILENT_MS);
   await tablet.open();
   clearTimeout(silent);
   wire();
-  install({ updateReady: (takeOver) => children.offerUpdate(takeOver) })
+  drawings.then((came) => came && current === "children" && children.show(children.trouble));
+  install({ updateReady: () => children.offerUpdate(() => takeOver(mayLoad)) })
     .then((result) => children.keptHere(result === "ready"));
   const code = pairing.scannedCode();
   return code || tablet.pairing === null ? showPair("", code) : refetch();

@@ -3,11 +3,14 @@
 import { request } from "../shared/api.mjs";
 import { randomId, sha256, sha256Plain } from "../shared/sha256.mjs";
 import { learned, unknownAbilities } from "./abilities.mjs";
-import { allAside, forgetAside, setAside } from "./aside.mjs";
+import { forgetAside, setAside } from "./aside.mjs";
+import { offsetOf, wasSet } from "./clock.mjs";
 import { freshProgress } from "./day.mjs";
-import { interrupted, Journal, leftBehind, withoutJournal } from "./journal.mjs";
+import { Journal, withoutJournal } from "./journal.mjs";
+import { Keeping } from "./keeping.mjs";
 import { Outbox } from "./outbox.mjs";
 import { calibrationRecord, markRecord, observationRecord, trialRecord } from "./records.mjs";
+import { recover } from "./recovering.mjs";
 import { Room } from "./room.mjs";
 import { MemoryStore, Store } from "./store.mjs";
 
@@ -18,7 +21,6 @@ const storage = () => globalThis.navigator?.storage;
 const sendRecord = ({ method, path, token, body }) => request(method, path, { token, body });
 
 export class Tablet {
-  #unkept = new Set();
   #journal = null;
   #fetching = null;
   // How far each plan has come, also where the disk did not take it, or has not yet.
@@ -42,12 +44,12 @@ export class Tablet {
     await this.#openStore();
     const { store } = this;
     this.outbox = new Outbox({
-      store, send: sendRecord, write: (steps) => this.reserve.write(steps),
+      store, send: sendRecord, write: (steps) => this.#write(steps), settled: forgetAside,
       token: () => this.pairing?.token ?? null, changed: () => this.changed(),
     });
     for (const name of KEPT) this[name] = (await store.get("kept", name))?.value ?? null;
     this.abilities ??= unknownAbilities();
-    await this.#recover();
+    this.recovered = await recover(store, (...found) => this.#takeUp(...found));
     this.persisted = (await storage()?.persisted?.().catch(() => null)) ?? null;
     addEventListener("online", () => this.outbox.hurry());
     addEventListener("pageshow", (event) => event.persisted && this.outbox.reread());
@@ -64,30 +66,39 @@ export class Tablet {
       this.lasting = false;
     }
     this.reserve = new Room(this.store);
+    this.keeping = new Keeping(this.store);
   }
 
-  /** Whether something here would be lost with the page. */
+  async #write(steps) {
+    if (!this.lasting) throw new Error("This browser keeps nothing.");
+    await this.reserve.write(steps);
+  }
+
+  /** Whether something drawn or said here would be lost with the page. */
   get unsaved() {
-    return this.outbox.unsaved > 0 || this.#unkept.size > 0;
+    return this.outbox?.unsaved > 0;
+  }
+
+  /** Whether anything at all that matters would be lost with the page. */
+  get losable() {
+    return this.unsaved || this.keeping?.losable === true;
+  }
+
+  /** Try to save what found no room before. @returns {Promise<boolean>} whether all is on disk */
+  async save() {
+    await this.outbox?.saveHeld();
+    return (await this.keeping?.again()) !== false && !this.losable;
   }
 
   /** Whether one more trial has room in the storage. @returns {Promise<"room"|"full">} */
   async room() {
-    return this.outbox.unsaved > 0 ? "full" : this.reserve.state();
+    if (!this.lasting) return "room";
+    return (await this.save()) ? this.reserve.state() : "full";
   }
 
-  async #keep(name, value) {
+  #keep(name, value) {
     this[name] = value;
-    await this.#put(name, { store: "kept", put: { name, value } });
-  }
-
-  async #put(name, step) {
-    try {
-      await this.store.change([step]);
-      this.#unkept.delete(name);
-    } catch {
-      this.#unkept.add(name);
-    }
+    return this.keeping.put(name, () => ({ store: "kept", put: { name, value: this[name] } }));
   }
 
   /** Exchange a pairing code for a token. Returns the server's answer. */
@@ -131,13 +142,21 @@ export class Tablet {
     const asked_ms = Date.now();
     const answer = await request("GET", "/api/tablet/day", { token, etag: this.day?.etag });
     // The tablet may have been paired anew meanwhile.
-    if (answer.status === 200 && token === this.pairing.token) {
-      const pack = answer.json;
-      await this.#keep("day", {
-        pack, etag: answer.etag, clock_offset_ms: offsetOf(pack, (asked_ms + Date.now()) / 2),
-      });
+    if (token !== this.pairing.token) return answer;
+    const clock_offset_ms = offsetOf(answer, asked_ms, Date.now());
+    if (answer.status === 200) {
+      await this.#keep("day", { pack: answer.json, etag: answer.etag, clock_offset_ms });
+    } else if (answer.status === 304 && clock_offset_ms !== null) {
+      await this.#setClock(clock_offset_ms);
     }
     return answer;
+  }
+
+  // The plans are the same; this tablet's clock may have been set since they came.
+  async #setClock(clock_offset_ms) {
+    const day = { ...this.day, clock_offset_ms };
+    if (wasSet(this.day.clock_offset_ms, clock_offset_ms)) await this.#keep("day", day);
+    else this.day = day;
   }
 
   /** Plans that have not run out, by the server's clock. */
@@ -169,8 +188,10 @@ export class Tablet {
   }
 
   async keepProgress(progress) {
-    this.#reached.set(progress.plan_id, progress);
-    await this.#put(progress.plan_id, { store: "progress", put: progress });
+    const { plan_id } = progress;
+    this.#reached.set(plan_id, progress);
+    await this.keeping.put(
+      `progress ${plan_id}`, () => ({ store: "progress", put: this.#reached.get(plan_id) }));
   }
 
   /** How the tablet lay when this child last drew, or null. @param {string[]} signs */
@@ -233,11 +254,11 @@ export class Tablet {
       const record = { ...trialRecord(trial_id, body, hash), token: this.pairing.token };
       setAside({ ...record, progress: progress() });
       const kept = this.outbox.add(record, along());
-      kept.then((saved) => saved && forgetAside(trial_id));
       this.#order = Promise.all([this.#order, kept]);
       return kept;
     }
-    return this.#queue(async () => trialRecord(trial_id, body, await sha256(body)), along);
+    return this.#queue(
+      async () => trialRecord(trial_id, body, await sha256(body)), along, progress);
   }
 
   /** @param {string} trial_id @param {object} mark  as the server takes it */
@@ -253,46 +274,25 @@ export class Tablet {
   }
 
   // One after the other: a mark must not overtake the trial that it belongs to.
-  #queue(make, along = () => []) {
+  #queue(make, along = () => [], progress = () => null) {
     const { token } = this.pairing;
-    const kept = this.#order.then(async () =>
-      this.outbox.add({ ...(await make()), token }, along()));
+    const kept = this.#order.then(async () => {
+      const record = { ...(await make()), token };
+      const saved = await this.outbox.add(record, along());
+      // Text may have room where the database has none.
+      if (this.outbox.holds(record.id)) setAside({ ...record, progress: progress() });
+      return saved;
+    });
     this.#order = kept.catch(() => false);
     return kept;
   }
 
-  /** Take up what an earlier page set aside, and the lines during which one was killed. */
-  async #recover() {
-    for (const { progress, ...record } of allAside()) {
-      const along = [withoutJournal(record.id), ...await this.#further(progress)];
-      if (await this.outbox.add(record, along)) forgetAside(record.id);
-    }
-    for (const rows of await leftBehind(this.store).catch(() => [])) {
-      // One that cannot be read stays where it is and does not stop the others.
-      await this.#recoverOne(rows).catch(() => {});
-    }
+  /** Keep a record of an earlier page, with how far its plan had come, unless it came further. */
+  async #takeUp(record, progress) {
+    const further = progress && (await this.progressOf(progress.plan_id)).seq < progress.seq;
+    const along = further ? [{ store: "progress", put: progress }] : [];
+    if (further) this.#reached.set(progress.plan_id, progress);
+    const saved = await this.outbox.add(record, [withoutJournal(record.id), ...along]);
+    if (!saved && further) await this.keepProgress(progress);
   }
-
-  async #recoverOne(rows) {
-    const { head, document } = interrupted(rows);
-    const body = JSON.stringify(document);
-    const along = [withoutJournal(head.trial_id), ...await this.#further(head.progress)];
-    const record = trialRecord(head.trial_id, body, await sha256(body));
-    await this.outbox.add({ ...record, token: head.token }, along);
-    this.recovered += 1;
-  }
-
-  /** The step that notes how far a plan has come, unless it has come further. */
-  async #further(progress) {
-    if (!progress) return [];
-    const reached = await this.store.get("progress", progress.plan_id);
-    return (reached?.seq ?? 0) < progress.seq ? [{ store: "progress", put: progress }] : [];
-  }
-}
-
-/** What to add to this tablet's clock to get the server's. [ms] */
-function offsetOf(pack, local_ms) {
-  const server_time = pack.server_time ?? pack.plans.find((plan) => plan.server_time)?.server_time;
-  const server_ms = Date.parse(server_time ?? "");
-  return Number.isFinite(server_ms) ? Math.round(server_ms - local_ms) : null;
 }
