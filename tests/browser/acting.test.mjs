@@ -1,7 +1,7 @@
 import assert from "node:assert/strict";
 import { test } from "node:test";
 
-import { remaining } from "../../web/tablet/day.mjs";
+import { attempted, remaining } from "../../web/tablet/day.mjs";
 import { graded, item, sittingWith } from "./sitting_room.mjs";
 
 test("what is skipped before its first line is told to be so, once for each repetition", async (t) => {
@@ -84,6 +84,19 @@ test("a step before the first line, or with lines left in the thank-you, asks fo
     assert.equal(remaining(sitting.progress, twice), when === "thanks" ? 1 : 2, when);
     t.mock.timers.reset();
   }
+});
+
+test("a step where a newer plan has none left asks for one more of that item alone", async (t) => {
+  const twice = graded("swell");
+  const { sitting, screen, toGuide, press } = sittingWith(t, [twice, item("buoy")]);
+  await toGuide();
+  // Drawn by an earlier page: this one has no line of it to repeat.
+  sitting.keepProgress(attempted(attempted(sitting.progress, twice).progress, twice).progress);
+  assert.equal(sitting.last ?? null, null);
+  sitting.openStrip();
+  press("easier");
+  assert.equal(remaining(sitting.progress, twice), 1);
+  assert.deepEqual([screen.asked.item.item_id, screen.asked.item.step], ["swell", "easier"]);
 });
 
 test("a line that became quiet while it was drawn says from when on, and until when", async (t) => {

@@ -22,6 +22,18 @@ test("of several parts half of each counts, and where the last lift was is told"
   assert.equal(arrived(trace(guide), [both[0], straight([10, 90], [27, 90])]), null);
 });
 
+test("parts that lie on one another, wholly or in part, are drawn by one line", () => {
+  const [there, stem] = [[[10, 50], [110, 50]], [[50, 10], [50, 90]]];
+  for (const [first, second] of [
+    [there, [...there].reverse()], [there, there], [stem, [[50, 50], [50, 90], [80, 90]]],
+  ]) {
+    const guide = { parts: [{ points_mm: first }, { points_mm: second }] };
+    const strokes = [first, second].map((points) =>
+      points.slice(1).flatMap((to, i) => straight(points[i], to)));
+    assert.equal(arrived(trace(guide), strokes), "stop_target");
+  }
+});
+
 // Ticket Snips as on a screen of 207 mm.
 const snips = {
   parts: [41, 66, 91, 116, 141, 166].map((x) => ({ points_mm: [[x, 80.5], [x, 55.5]] })),

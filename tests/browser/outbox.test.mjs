@@ -140,6 +140,26 @@ test("what a full disk will not take is held in memory and still sent", async ()
   assert.deepEqual(await ids(outbox), []);
 });
 
+test("what was taken off while it was written after all does not come back to the disk", async () => {
+  const { outbox, store } = desk(() => answer(null));
+  const change = store.change.bind(store);
+  store.change = async () => { throw new Error("full"); };
+  for (const id of ["a", "b", "c"]) await outbox.add(trial(id));
+  await outbox.drain();
+  let began = false;
+  store.change = async (steps) => {
+    // The first write is still under way when an adult takes two of them off.
+    if (!began) {
+      began = true;
+      await Promise.all([outbox.forget("a"), outbox.forget("b")]);
+    }
+    await change(steps);
+  };
+  await outbox.saveHeld();
+  assert.deepEqual((await store.all("outbox")).map(({ id }) => id), ["c"]);
+  assert.deepEqual([await ids(outbox), outbox.unsaved], [["c"], 0]);
+});
+
 test("what waited is sent by the next page that opens the same store", async () => {
   const first = desk(() => answer(null));
   await first.outbox.add(trial("a"));

@@ -57,6 +57,18 @@ test("a touch that is down when the pen lands, or was taken away by the browser,
   }
 });
 
+test("a finger's line that a moved screen or the strip broke off stays too", () => {
+  const record = pen();
+  record.down(event("touch", 1000, { clientX: 0 }));
+  record.move(event("touch", 1040, { clientX: 5 * LINE_MM }));
+  record.release();
+  record.goOn(1050);
+  record.again(event("touch", 1060, { clientX: 5 * LINE_MM + 5 }));
+  record.up(event("touch", 1070, { clientX: 5 * LINE_MM + 10 }));
+  assert.equal(record.down(event("pen", 1500)), "started");
+  assert.deepEqual([record.columns.t_ms.length, record.setAside], [5, null]);
+});
+
 test("a palm under the pen ends when the pen comes to a finger's line, and does not come back", () => {
   const record = pen();
   swipe(record, 1000, 100);

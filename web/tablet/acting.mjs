@@ -130,7 +130,7 @@ export class Acting {
       sitting.keepProgress(progress);
       // A picture that was broken off is asked again at the new step; where all is drawn, one is.
       const over = remaining(progress, planned) === 0;
-      if (phase === "drawing" || over) this.#repeat(sitting.last, "step");
+      if (phase === "drawing" || over) this.#once(item);
     }
     sitting.next();
   }
@@ -152,6 +152,13 @@ export class Acting {
   #repeat(saying, why) {
     saying.repeated ??= why;
     this.#count(oneMore, saying.item);
+  }
+
+  /** One more attempt at an item, which may not have been drawn since this page was loaded. */
+  #once(item) {
+    const { last } = this.sitting;
+    if (last?.item.item_id === item.item_id) this.#repeat(last, "step");
+    else this.#count(oneMore, item);
   }
 
   #count(change, item) {

@@ -119,8 +119,8 @@ class Joins extends Dots {
   /** Number of the dot in which the line stands, the last such; -1 for none. */
   liftedIn({ x_mm, y_mm, stroke }) {
     const last = stroke.length - 1;
-    return this.dots.findLastIndex(({ at_mm: [x, y], radius_mm }) =>
-      Math.hypot(x_mm[last] - x, y_mm[last] - y) <= radius_mm);
+    return this.dots.map(({ at_mm: [x, y], radius_mm }) =>
+      Math.hypot(x_mm[last] - x, y_mm[last] - y) <= radius_mm).lastIndexOf(true);
   }
 }
 

@@ -89,7 +89,7 @@ export class Outbox {
       ...record, kind: kindOf(record), made_ms: this.#latest_ms, state: "waiting", title: "",
     };
     const saved = await this.#save(row, along);
-    // A full disk: hold it in memory, keep sending, and let the page say so.
+    // A full disk: hold it in memory, keep sending, let the page say so.
     if (!saved) this.#held.set(row.id, row);
     if (!this.#rows.has(row.id)) this.#rows.set(row.id, known(row));
     this.#changed();
@@ -159,7 +159,7 @@ export class Outbox {
     this.#changed();
   }
 
-  // A failed look at the disk is repeated: later, when something else is asked.
+  // A failed look at the disk is repeated when something else is asked.
   #known() {
     this.#read ??= this.#store
       .each("outbox", (row) => {
@@ -246,8 +246,9 @@ export class Outbox {
     } catch {
       return false;
     }
-    this.#held.delete(row.id);
-    this.#settled(row.id);
+    // Changed meanwhile, the newer one is still to be saved.
+    if (this.#held.get(row.id) === row) this.#held.delete(row.id);
+    if (!this.#held.has(row.id)) this.#settled(row.id);
     return true;
   }
 
@@ -260,7 +261,9 @@ export class Outbox {
   async #saveAll() {
     for (const row of [...this.#held.values()]) {
       // What else went along has changed since; the journal of a line has not.
-      if (!(await this.#save(row, journalOf(row)))) return;
+      if (this.holds(row.id) && !(await this.#save(row, journalOf(row)))) return;
+      // Sent, or taken off by an adult, while it was written.
+      if (!this.#rows.has(row.id)) await this.#remove([row]);
       this.#changed();
     }
   }

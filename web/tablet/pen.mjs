@@ -192,6 +192,7 @@ export class Pen {
     for (const contact of [0, 1]) {
       const owner = this.#owners[contact];
       if (owner === null) continue;
+      this.#look(contact);
       this.#end(contact);
       this.#held[contact] = owner;
     }
@@ -214,10 +215,14 @@ export class Pen {
 
   #lift(contact, { pointerType, timeStamp }) {
     if (pointerType === "pen") this.#hovered_ms = timeStamp;
-    else if (pointerType === "touch" && !this.#fingerDrew) {
-      this.#fingerDrew = isLine(this.columns, this.#strokes[contact]);
-    }
+    this.#look(contact);
     this.#end(contact);
+  }
+
+  /** Before a stroke ends: whether a finger has drawn by now. */
+  #look(contact) {
+    if (this.#types[contact] !== "touch" || this.#fingerDrew) return;
+    this.#fingerDrew = isLine(this.columns, this.#strokes[contact]);
   }
 
   #end(contact) {

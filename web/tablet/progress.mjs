@@ -30,6 +30,14 @@ function beads(parts, step_mm) {
   return { x_mm: xs_mm, y_mm: ys_mm, length_mm: lengths_mm, spans };
 }
 
+/** For each stretch those of other parts that lie on it: one line draws them all. */
+function twinsOf({ x_mm, y_mm, spans }, step_mm) {
+  if (spans.length < 2) return [];
+  const partOf = spans.flatMap(({ count }, part) => Array(count).fill(part));
+  return partOf.map((part, i) => partOf.flatMap((other, j) =>
+    (other !== part && Math.hypot(x_mm[i] - x_mm[j], y_mm[i] - y_mm[j]) <= step_mm ? [j] : [])));
+}
+
 /**
  * Rough share of a guide that has been drawn, only to tell when an attempt may end.
  *
@@ -46,6 +54,7 @@ export class Progress {
   constructor(guide, { contact = null, step_mm = 2, reach_mm = 30, capture_mm = CAPTURE_MM } = {}) {
     this.contact = contact;
     Object.assign(this, beads(partsOf(guide), step_mm));
+    this.twins = twinsOf(this, step_mm);
     this.drawn = new Uint8Array(this.length_mm.length);
     this.reach_mm = reach_mm;
     this.capture_mm = capture_mm;
@@ -120,9 +129,9 @@ export class Progress {
   }
 
   #mark(from, to) {
-    this.drawn[to] = 1;
+    this.#draw(to);
     if (from === to) return;
-    const { first, count, wraps } = this.spans.findLast((span) => span.first <= to);
+    const { first, count, wraps } = this.spans.find((span) => to < span.first + span.count);
     // From one part to the next there is no guide that could be passed.
     if (from < first || from >= first + count) return;
     let steps = to - from;
@@ -135,6 +144,11 @@ export class Progress {
       length_mm += this.length_mm[i];
     }
     if (length_mm > this.reach_mm) return;
-    for (const i of passed) this.drawn[i] = 1;
+    for (const i of passed) this.#draw(i);
+  }
+
+  #draw(i) {
+    this.drawn[i] = 1;
+    for (const twin of this.twins[i] ?? []) this.drawn[twin] = 1;
   }
 }
