@@ -1,13 +1,11 @@
 """What is typed into the form of a goal, and a goal as its form shows it."""
 
-import re
-
 from pydantic import BaseModel
 
 from analysis.registry import MEASURES
-from server.fields import UUID_PATTERN
+from server.form_ids import form_id_of
 from server.numbers import is_share, trimmed
-from server.tables import GoalRow, random_id
+from server.tables import GoalRow
 
 ENDS = ("met", "continued", "changed", "stopped", "open")
 CUES = ("verbal", "gesture", "demonstration")
@@ -52,7 +50,7 @@ def fresh(form_id: str | None = None) -> GoalForm:
     `form_id` is from the address of its page: whoever goes back to it finds the same.
     """
     return GoalForm(
-        id=form_id if form_id and re.fullmatch(UUID_PATTERN, form_id) else random_id(),
+        id=form_id_of(form_id),
         measure="in_corridor_share",
         at_least="80",
         k="4",

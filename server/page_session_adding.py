@@ -1,6 +1,5 @@
 """The form that adds to a plan: which task, at which step, for which hands and directions."""
 
-import re
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 from uuid import UUID
@@ -8,7 +7,7 @@ from uuid import UUID
 from sqlalchemy.orm import Session
 
 from server.block_order import LARGEST_SEED
-from server.fields import UUID_PATTERN
+from server.form_ids import form_id_of
 from server.library import LIBRARY
 from server.library_fit import LARGE_SCREEN, PAPER, TABLET
 from server.library_steps import Step, TaskDict, steps_of, usual_step
@@ -134,11 +133,10 @@ def _choices(
     form_id: str | None,
 ) -> dict[str, Any]:
     hands, ways = hands_of(task), directions_of(task)
-    own = form_id if re.fullmatch(UUID_PATTERN, form_id or "") else None
-    at = _usual(task, child, session, own or random_id()) | dict(typed or {})
+    at = _usual(task, child, session, form_id_of(form_id)) | dict(typed or {})
     return {
         "id": task["task_id"],
-        "form_id": at["id"] if re.fullmatch(UUID_PATTERN, at["id"]) else random_id(),
+        "form_id": form_id_of(at["id"]),
         "name": _task_word(task),
         "mode": MODE_WORDS[task["mode"]],
         "cautions": list(task.get("cautions") or ()),

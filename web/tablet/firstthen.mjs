@@ -5,7 +5,7 @@ import { dotsOf, outlineOf, partsOf } from "./guide.mjs";
 import { legsOf, signOf } from "./legs.mjs";
 import { clearance, legPlaces } from "./places.mjs";
 import { drawing, element, pathData } from "./signs.mjs";
-import { totalOf } from "./ways.mjs";
+import { apart, totalOf } from "./ways.mjs";
 
 const SIGN = 22;
 const CLEAR = 0.56 * SIGN;
@@ -38,8 +38,6 @@ function fitted(points, { x, y, width, height }) {
 }
 
 const band = (d, name, width) => element("path", { class: name, d, "stroke-width": width });
-
-const apart = ([x0, y0], [x1, y1]) => Math.hypot(x1 - x0, y1 - y0);
 
 /** How far one part gets from another. */
 const gapOf = (one, other) => Math.max(...one.points_mm.map((point) =>

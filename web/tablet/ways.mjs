@@ -3,7 +3,8 @@
 import { dotsOf } from "./guide.mjs";
 import { legsOf, signOf } from "./legs.mjs";
 
-const apart = ([x0, y0], [x1, y1]) => Math.hypot(x1 - x0, y1 - y0);
+/** Distance of two places. */
+export const apart = ([x0, y0], [x1, y1]) => Math.hypot(x1 - x0, y1 - y0);
 
 const lengthOf = (points) =>
   points.slice(1).reduce((sum, point, i) => sum + apart(points[i], point), 0);
